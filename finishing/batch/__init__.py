@@ -1,0 +1,1 @@
+"""The use cases: what each command does, apart from parsing and printing."""

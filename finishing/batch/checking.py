@@ -1,0 +1,84 @@
+"""Reads users' files and says all that is wrong with them."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from finishing.batch.looks import library_names, session_looks, vocabulary
+from finishing.batch.unavailable import refuse_unavailable
+from finishing.documents.tree import parse_tree, read_text
+from finishing.errors import Place, Problem, ProblemSet, problems_of
+from finishing.recipes.reading import read_recipe
+from finishing.sessions.plan import read_plan
+from finishing.sessions.session import read_session
+from finishing.sessions.worked_out import work_out
+
+
+@dataclass(frozen=True)
+class CheckedFile:
+    """kind: recipe, session or plan (None where it cannot be told); warnings: what is only doubtful."""
+
+    path: Path
+    kind: str | None
+    problems: list[Problem]
+    warnings: list[Problem]
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values for `--json`."""
+        return {
+            "file": str(self.path),
+            "kind": self.kind,
+            "problems": [problem.as_dict() for problem in self.problems],
+            "warnings": [problem.as_dict() for problem in self.warnings],
+        }
+
+
+def check_file(path: Path) -> CheckedFile:
+    """One file (or a folder with a session.yaml), read as what its keys say it is."""
+    if path.is_dir():
+        path = path / "session.yaml"
+    kind: str | None = None
+    try:
+        kind = kind_of(path)
+        warnings = {"recipe": _recipe, "session": _session, "plan": _plan}[kind](path)
+    except (Problem, ProblemSet) as error:
+        return CheckedFile(path, kind, problems_of(error), [])
+    return CheckedFile(path, kind, [], warnings)
+
+
+def kind_of(path: Path) -> str:
+    """recipe, session or plan, told by the keys of the file. Raises Problem or ProblemSet."""
+    data = parse_tree(read_text(path), str(path)).data
+    keys = set(data) if isinstance(data, dict) else set()
+    found = {
+        "session": {"session", "frames", "deliverables", "per_frame", "looks", "rights"},
+        "plan": {"setups", "sync", "place"},
+        "recipe": {"look", "steps", "extends", "about"},
+    }
+    likeness = {kind: len(words & keys) for kind, words in found.items()}
+    best = max(likeness, key=lambda kind: likeness[kind])
+    if likeness[best] == 0:
+        raise Problem(
+            "this is neither a recipe nor a session nor a plan",
+            where=Place(str(path), 1, 1),
+            got=", ".join(sorted(keys)) or "no keys",
+            expected="a recipe (look, steps), a session (session, frames) or a plan (setups)",
+            remedy="check the spelling of the keys on the left",
+        )
+    return best
+
+
+def _recipe(path: Path) -> list[Problem]:
+    read_recipe(path, vocabulary())
+    return []
+
+
+def _session(path: Path) -> list[Problem]:
+    session = read_session(path, library_names())
+    session_looks(session)
+    refuse_unavailable(session)
+    return list(session.warnings)
+
+
+def _plan(path: Path) -> list[Problem]:
+    return list(work_out(read_plan(path)).warnings)

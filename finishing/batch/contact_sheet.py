@@ -1,0 +1,222 @@
+"""Contact sheets of a session: frames by looks, each frame decoded once, at the size of its cell."""
+
+import os
+from collections import OrderedDict
+from collections.abc import Hashable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from finishing import units
+from finishing.batch.assignment import FrameWork, SessionWork
+from finishing.batch.picture import finish_picture, reduced, source_of
+from finishing.batch.records import setup_line
+from finishing.errors import Problem
+from finishing.operation import Geometry
+from finishing.photographs.reading import read_reduced
+from finishing.recipes.recipe import Recipe
+from finishing.sheets import layout, model, typeface
+
+#: PNG pages print sharp at this many pixels per inch, and a page stays a few megabytes.
+PIXELS_PER_INCH = 200
+
+Codes = NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class SheetReport:
+    """files: the pages or the document; notices: signs the typeface lacks, and the like; failed: by frame."""
+
+    files: list[Path]
+    notices: list[str]
+    failed: dict[str, Problem]
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values for `--json`."""
+        return {
+            "files": [str(path) for path in self.files],
+            "notices": self.notices,
+            "failed": [{"frame": name, **problem.as_dict()} for name, problem in self.failed.items()],
+        }
+
+
+def make_sheet(
+    work: SessionWork,
+    path: Path,
+    *,
+    paper: str = "a4",
+    columns: int | None = None,
+    jobs: int | None = None,
+    pixels_per_inch: float = PIXELS_PER_INCH,
+) -> SheetReport:
+    """Write the contact sheet of a session's frames in their looks: PNG pages, or one PDF, by the path's ending.
+
+    Raises Problem where the ending is neither, the paper is unknown or the folder cannot be written to. A frame that
+    cannot be read gets an empty cell with its message.
+    """
+    if path.suffix.lower() not in (".png", ".pdf"):
+        raise Problem(
+            "a contact sheet is PNG or PDF", got=path.name, expected=".png or .pdf", remedy="end the name with .png"
+        )
+    frames = [frame for frame in work.frames if frame.looks]
+    if not frames:
+        raise Problem("no frame has a look to be shown", remedy="check looks: in session.yaml, or --looks and --frames")
+    looks = list(dict.fromkeys(recipe.name for frame in frames for recipe in frame.looks))
+    titles = {recipe.name: recipe.title for frame in frames for recipe in frame.looks}
+    sheet = model.Sheet(
+        title=work.session.value.session,
+        subtitle=_subtitle(work),
+        footer=_rights(work),
+        column_titles=tuple(titles[name] for name in looks),
+        groups=tuple(_groups(work, frames, looks)),
+    )
+    pages = layout.lay_out(sheet, model.paper_called(paper), typeface.measure, columns)
+    pictures = _Pictures(frames, layout.pictures_needed(pages, pixels_per_inch), jobs or os.cpu_count() or 1)
+    if path.suffix.lower() == ".pdf":
+        from finishing.photographs.writing import encode_jpeg
+        from finishing.sheets.pdf import draw_pdf
+
+        def jpegs(key: Hashable, width: int, height: int) -> bytes:
+            return encode_jpeg(pictures(key, width, height), quality=90, icc=_srgb_profile())
+
+        files = [
+            draw_pdf(
+                pages, jpegs, path, pixels_per_inch, title=sheet.title, author=work.session.value.rights.creator or ""
+            )
+        ]
+    else:
+        from finishing.sheets.drawing import draw_png
+
+        files = draw_png(pages, pictures, path, pixels_per_inch)
+    return SheetReport(files, layout.notices(pages), {**work.unreadable, **pictures.failed})
+
+
+def _srgb_profile() -> bytes:
+    from finishing.colour.icc import write_profile
+    from finishing.colour.spaces import SRGB
+
+    return write_profile(SRGB)
+
+
+def _subtitle(work: SessionWork) -> str:
+    place = work.plan.plan.place if work.plan else None
+    parts = [place.name, place.date.isoformat() if place.date else None] if place else []
+    return ", ".join(part for part in parts if part)
+
+
+def _rights(work: SessionWork) -> str:
+    rights = work.session.value.rights
+    return " · ".join(part for part in (rights.copyright or rights.creator, rights.usage, rights.contact) if part)
+
+
+def _groups(work: SessionWork, frames: Sequence[FrameWork], looks: Sequence[str]) -> list[model.Group]:
+    """Set-ups in the order of the plan, then the frames of none."""
+    numbers = {frame.frame.name: str(index) for index, frame in enumerate(frames, 1)}
+    groups = []
+    for setup in [*(work.plan.setups if work.plan else ()), None]:
+        own = [
+            frame for frame in frames if (frame.setup.setup.id if frame.setup else None) == (setup and setup.setup.id)
+        ]
+        if not own:
+            continue
+        rows = tuple(_row(frame, looks, numbers[frame.frame.name]) for frame in own)
+        if setup is None:
+            groups.append(model.Group("Frames of no set-up" if work.plan else "", rows))
+        else:
+            heading = setup.setup.id + (f"  {setup.setup.title}" if setup.setup.title else "")
+            groups.append(model.Group(heading, rows, setup_line(setup)))
+    return groups
+
+
+def _row(frame: FrameWork, looks: Sequence[str], number: str) -> tuple[model.Cell | None, ...]:
+    own = {recipe.name: recipe for recipe in frame.looks}
+    cells: list[model.Cell | None] = []
+    for name in looks:
+        if name not in own:
+            cells.append(None)
+            continue
+        caption = (frame.frame.name, _exposure(frame), own[name].title)
+        if frame.header is None or frame.header.refusal is not None:
+            told = frame.header.refusal.what if frame.header and frame.header.refusal else "this frame cannot be read"
+            cells.append(model.Cell(None, 0, 0, caption, number, told))
+        else:
+            key = (frame.frame.name, name)
+            cells.append(model.Cell(key, frame.header.width, frame.header.height, caption, number))
+    return tuple(cells)
+
+
+def _exposure(frame: FrameWork) -> str:
+    """The frame's set-up and the exposure its camera took, or the plan's where the file does not say."""
+    setup = frame.setup.setup.id if frame.setup else None
+    told = frame.header.metadata if frame.header else None
+    planned = frame.setup.setup.exposure.values if frame.setup else None
+    f_number = (told.f_number if told else None) or (planned.f_number if planned else None)
+    seconds = (told.exposure_seconds if told else None) or (planned.seconds if planned else None)
+    iso = (told.iso if told else None) or (planned.iso if planned else None)
+    parts = [f"set-up {setup}"] if setup else []
+    if f_number:
+        parts.append(units.format_aperture(f_number))
+    if seconds:
+        parts.append(units.format_shutter(seconds))
+    if iso:
+        parts.append(units.format_iso(iso))
+    return " · ".join(parts)
+
+
+class _Pictures:
+    """Gives the sheet its pictures: a frame is decoded once for all its looks, the frames to come side by side."""
+
+    def __init__(self, frames: Sequence[FrameWork], needed: dict[Hashable, tuple[int, int]], jobs: int) -> None:
+        self.failed: dict[str, Problem] = {}
+        self._frames = {frame.frame.name: frame for frame in frames}
+        self._sizes = needed
+        self._order = list(dict.fromkeys(key[0] for key in needed if isinstance(key, tuple)))
+        self._pool = ThreadPoolExecutor(jobs)
+        self._ahead = 4 * jobs
+        self._started = 0
+        self._coming: OrderedDict[str, Any] = OrderedDict()
+        self._last = ""
+        self._made: dict[Hashable, Codes] = {}
+
+    def __call__(self, key: Hashable, width: int, height: int) -> Codes:
+        assert isinstance(key, tuple)
+        name = key[0]
+        self._start(name)
+        if name in self._coming:
+            self._made.update(self._coming.pop(name).result())
+        return self._made.pop(key)
+
+    def _start(self, name: str) -> None:
+        """Keep some frames ahead of the one asked for in the works, so that memory stays bounded."""
+        position = self._order.index(name)
+        while self._started < min(len(self._order), position + self._ahead):
+            coming = self._order[self._started]
+            self._coming[coming] = self._pool.submit(self._finish, self._frames[coming])
+            self._started += 1
+
+    def _finish(self, frame: FrameWork) -> dict[Hashable, Codes]:
+        wanted: dict[Hashable, tuple[Recipe, tuple[int, int]]] = {}
+        for recipe in frame.looks:
+            key: Hashable = (frame.frame.name, recipe.name)
+            if key in self._sizes:
+                wanted[key] = (recipe, self._sizes[key])
+        longest = max(max(size) for _, size in wanted.values())
+        try:
+            photograph = read_reduced(frame.frame.path, longest)
+        except Problem as problem:
+            self.failed[frame.frame.name] = problem
+            blank = np.full((1, 1, 3), 200, np.uint8)
+            return dict.fromkeys(wanted, blank)
+        full = source_of(photograph)
+        made: dict[Hashable, Codes] = {}
+        for key, (recipe, (width, height)) in wanted.items():
+            scale = min(width / full.width, height / full.height, 1)
+            size = (max(1, round(full.width * scale)), max(1, round(full.height * scale)))
+            original = max(frame.header.width, frame.header.height) if frame.header else max(size)
+            geometry = Geometry(*size, frame.says.subject, scale=max(size) / original)
+            made[key] = finish_picture(recipe.steps, reduced(full, *size), geometry)
+        return made

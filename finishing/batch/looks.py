@@ -1,0 +1,62 @@
+"""Looks by name: the catalogue of operations, the reader of regions and the library brought together."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from finishing.errors import Place, Problem, ProblemSet, problems_of
+from finishing.operations.catalogue import OPERATIONS
+from finishing.recipes.library import find_recipe, library_folder, recipes_in
+from finishing.recipes.reading import Vocabulary, read_recipe
+from finishing.recipes.recipe import Recipe
+from finishing.regions.reading import read_region
+from finishing.sessions.session import LookForFrames, Session
+
+
+def vocabulary() -> Vocabulary:
+    """All that a recipe can be written with."""
+    return Vocabulary(OPERATIONS, read_region, lambda name, folder: find_recipe(name, folder, inside=folder))
+
+
+def read_look(
+    name: str, *folders: Path, overrides: Mapping[str, Any] | None = None, inside: Path | None = None
+) -> Recipe:
+    """The recipe of a look, by its name (in `folders`, then in the library) or by its path.
+
+    overrides: values for its settings. Raises Problem or ProblemSet.
+    """
+    return read_recipe(find_recipe(name, *folders, inside=inside), vocabulary(), overrides)
+
+
+def session_looks(session: Session) -> list[tuple[LookForFrames, Recipe]]:
+    """Each entry under `looks` with its recipe. Raises ProblemSet with all that is wrong with any of them."""
+    found: list[tuple[LookForFrames, Recipe]] = []
+    problems: list[Problem] = []
+    for index, entry in enumerate(session.value.looks):
+        by_path = "/" in entry.look or entry.look.endswith((".yaml", ".yml"))
+        folder = session.folder if by_path else session.folder / "recipes"
+        try:
+            found.append((entry, read_look(entry.look, folder, overrides=entry.settings, inside=session.folder)))
+        except (Problem, ProblemSet) as error:
+            for problem in problems_of(error):
+                placed = isinstance(problem.where, Place) and problem.where.line is not None
+                problems.append(problem if placed else problem.at(session.document.place("looks", index)))
+    if not session.value.looks:
+        problems.append(
+            session.document.problem(
+                "the session names no look", "looks", remedy="add looks: [{look: faded_print}], for example"
+            )
+        )
+    if problems:
+        raise ProblemSet(problems)
+    return found
+
+
+def library() -> list[Recipe]:
+    """Every look that comes with the program."""
+    return [read_recipe(path, vocabulary()) for path in recipes_in(library_folder()).values()]
+
+
+def library_names() -> list[str]:
+    """Their names, without reading them."""
+    return list(recipes_in(library_folder()))

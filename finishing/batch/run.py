@@ -1,0 +1,269 @@
+"""Finishes a session: every look, every deliverable, on several cores, going on where an earlier run stopped.
+
+One bad frame never stops the others. An output is up to date when the ledger knows it under the same
+fingerprint and the file is as it was written. A file that was changed since, or that something else put
+there, is never overwritten unasked.
+"""
+
+import json
+import os
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor, as_completed
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from finishing.batch.assignment import FrameWork, SessionWork
+from finishing.batch.finishing_frames import Made, Task, finish_frame, tasks_of
+from finishing.batch.ledger import Entry, Ledger, hash_file, open_ledger
+from finishing.errors import Problem
+from finishing.recipes.recipe import flow
+
+OUTPUT_FOLDER = "finished"
+
+
+@dataclass
+class Report:
+    """What a run did. made, up_to_date: paths below `folder`; failed: problems by frame; kept: files left alone."""
+
+    folder: Path
+    made: list[str] = field(default_factory=list)
+    up_to_date: list[str] = field(default_factory=list)
+    planned: list[str] = field(default_factory=list)
+    failed: dict[str, Problem] = field(default_factory=dict)
+    notices: dict[str, list[str]] = field(default_factory=dict)
+    stopped: bool = False
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values for `--json`."""
+        return {
+            "folder": str(self.folder),
+            "made": sorted(self.made),
+            "up_to_date": sorted(self.up_to_date),
+            "planned": sorted(self.planned),
+            "failed": [{"frame": name, **problem.as_dict()} for name, problem in sorted(self.failed.items())],
+            "notices": [{"frame": name, "notices": told} for name, told in sorted(self.notices.items())],
+            "stopped": self.stopped,
+        }
+
+
+#: Told after every frame: its name, how many outputs were made of it, its problem if it failed.
+Progress = Callable[[str, int, Problem | None], None]
+
+
+@dataclass(frozen=True)
+class _Due:
+    """A frame with the outputs that have to be made of it."""
+
+    work: FrameWork
+    tasks: list[Task]
+    source_hash: str
+
+
+def run(
+    session: SessionWork,
+    folder: Path,
+    *,
+    jobs: int | None = None,
+    again: bool = False,
+    dry_run: bool = False,
+    begin: Callable[[int, int], None] = lambda frames, outputs: None,
+    progress: Progress = lambda frame, made, problem: None,
+) -> Report:
+    """Finish a session into a folder. begin: told the numbers of frames and outputs that are due.
+
+    Raises Problem where the output folder or its ledger cannot be used; problems of single frames are reported.
+    """
+    report = Report(folder)
+    for name, problem in session.unreadable.items():
+        if any(work.frame.name == name and work.outputs for work in session.frames):
+            report.failed[name] = problem
+    with _ledger(folder, dry_run) as ledger:
+        due = _due(session, ledger, folder, report, again=again)
+        begin(len(due), sum(len(frame.tasks) for frame in due))
+        for name, problem in report.failed.items():
+            progress(name, 0, problem)
+        if dry_run:
+            report.planned = [str(task.output.path) for frame in due for task in frame.tasks]
+        elif ledger is not None:
+            _work_off(due, session, ledger, folder, report, jobs or os.cpu_count() or 1, progress)
+    return report
+
+
+@contextmanager
+def _ledger(folder: Path, dry_run: bool) -> Iterator[Ledger | None]:
+    """The ledger; a dry run opens one that is there and makes none."""
+    if dry_run and not (folder / "ledger.sqlite").is_file():
+        yield None
+        return
+    with open_ledger(folder, create=True) as ledger:
+        yield ledger
+
+
+def _due(session: SessionWork, ledger: Ledger | None, folder: Path, report: Report, *, again: bool) -> list[_Due]:
+    """The frames with outputs that are missing or no longer true; the others are entered as up to date."""
+    known = {entry.path: entry for entry in ledger.entries()} if ledger else {}
+    due: list[_Due] = []
+    for work in session.frames:
+        if not work.outputs or work.header is None:
+            continue
+        try:
+            if work.header.refusal is not None:
+                raise work.header.refusal
+            source_hash = _source_hash(work, ledger)
+            tasks = tasks_of(work, work.header, source_hash, session.session.value.rights)
+            wanted = [t for t in tasks if again or not _stands(t, known.get(str(t.output.path)), folder)]
+        except Problem as problem:
+            report.failed[work.frame.name] = problem
+            continue
+        except OSError as error:
+            report.failed[work.frame.name] = Problem("the frame cannot be read", where=work.frame.name, got=str(error))
+            continue
+        report.up_to_date += [str(t.output.path) for t in tasks if t not in wanted]
+        if wanted:
+            due.append(_Due(work, wanted, source_hash))
+    return due
+
+
+def _source_hash(work: FrameWork, ledger: Ledger | None) -> str:
+    """The hash of a frame's file; read anew only where its size or time has changed."""
+    stat = work.frame.path.stat()
+    known = ledger.known_hash(work.frame.relative, stat.st_size, stat.st_mtime_ns) if ledger else None
+    if known is not None:
+        return known
+    digest = hash_file(work.frame.path)
+    if ledger is not None:
+        ledger.write_hash(work.frame.relative, stat.st_size, stat.st_mtime_ns, digest)
+    return digest
+
+
+def _stands(task: Task, entry: Entry | None, folder: Path) -> bool:
+    """Whether an output is there as it should be. Raises Problem where the file is not ours to overwrite."""
+    path = folder / task.output.path
+    if not path.exists():
+        return False
+    if entry is None:
+        raise Problem(
+            "a file is in the way that this program did not make",
+            where=str(path),
+            remedy="move it away, or run with --again to overwrite it",
+        )
+    stat = path.stat()
+    touched = (stat.st_size, stat.st_mtime_ns) != (entry.size, entry.modified_ns)
+    if touched and hash_file(path) != entry.output_hash:
+        raise Problem(
+            "this finished file was changed after it was made",
+            where=str(path),
+            remedy="move your changed version elsewhere, or run with --again to make it anew",
+        )
+    return entry.fingerprint == task.fingerprint
+
+
+def _work_off(
+    due: Sequence[_Due],
+    session: SessionWork,
+    ledger: Ledger,
+    folder: Path,
+    report: Report,
+    jobs: int,
+    progress: Progress,
+) -> None:
+    import cv2
+
+    cv2.setNumThreads(1)  # the frames run side by side already
+    stopping = threading.Event()
+    finished: dict[str, list[Made]] = {frame.work.frame.name: [] for frame in due}
+    threads = max(1, jobs // max(len(due), 1))
+
+    def finish(frame: _Due) -> list[str]:
+        if stopping.is_set():
+            return []
+        masks = session.session.mask_files(frame.work.frame.name)
+        return finish_frame(
+            frame.work, frame.tasks, folder, finished[frame.work.frame.name].append, masks, threads=threads
+        )
+
+    with ThreadPoolExecutor(jobs) as pool:
+        waiting: dict[Future[list[str]], _Due] = {pool.submit(finish, frame): frame for frame in due}
+        try:
+            for future in as_completed(waiting):
+                frame = waiting.pop(future)
+                _settle(frame, future, finished, ledger, report, progress)
+        except KeyboardInterrupt:
+            stopping.set()
+            report.stopped = True
+            for future in list(waiting):
+                future.cancel()
+            pool.shutdown(wait=True)
+            for future, frame in waiting.items():
+                if not future.cancelled():
+                    _settle(frame, future, finished, ledger, report, progress)
+
+
+def _settle(
+    frame: _Due,
+    future: Future[list[str]],
+    finished: dict[str, list[Made]],
+    ledger: Ledger,
+    report: Report,
+    progress: Progress,
+) -> None:
+    """Enter what a frame's worker has made, and its problem if it had one."""
+    name = frame.work.frame.name
+    problem: Problem | None = None
+    try:
+        notices = future.result()
+        if notices:
+            report.notices[name] = notices
+    except Problem as error:
+        problem = error
+    except MemoryError:
+        problem = Problem(
+            "there was not enough memory for this frame", where=name, remedy="close other programs, or use --jobs 1"
+        )
+    except Exception as error:
+        problem = Problem(
+            "this frame met a fault of the program itself",
+            where=name,
+            got=f"{type(error).__name__}: {error}",
+            remedy="finish the other frames and report this text together with the frame",
+        )
+    made = finished[name]
+    for one in made:
+        ledger.write(_entry(frame, one), "\n".join(step.describe() for step in one.task.output.look.steps))
+        report.made.append(str(one.task.output.path))
+    if problem is not None:
+        report.failed[name] = problem
+    if made or problem is not None:
+        progress(name, len(made), problem)
+
+
+def _entry(frame: _Due, made: Made) -> Entry:
+    output = made.task.output
+    return Entry(
+        path=str(output.path),
+        fingerprint=made.task.fingerprint,
+        frame=frame.work.frame.name,
+        source=frame.work.frame.relative,
+        source_hash=frame.source_hash,
+        setup=frame.work.setup.setup.id if frame.work.setup else None,
+        look=output.look.name,
+        look_version=output.look.version,
+        look_hash=output.look.hash,
+        settings=_settings(output.look.settings),
+        deliverable=output.deliverable_name,
+        width=made.task.width,
+        height=made.task.height,
+        output_hash=made.output_hash,
+        size=made.size,
+        modified_ns=made.modified_ns,
+        made_at=datetime.now(UTC).isoformat(timespec="seconds"),
+        seconds=round(made.seconds, 3),
+    )
+
+
+def _settings(settings: Any) -> str:
+    return json.dumps(dict(settings), default=flow, ensure_ascii=False)

@@ -1,0 +1,1 @@
+"""The command line: parse, call `finishing.batch`, print. Nothing heavy is imported before a command needs it."""

@@ -1,0 +1,140 @@
+"""Commands on looks: apply, looks, operations, explain."""
+
+from pathlib import Path
+from typing import Any, Literal
+
+import click
+
+from finishing.cli.reporting import Steps, files, finish, print_json, settings_from, tell_failed, tells_problems
+from finishing.errors import Problem
+
+AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+WITH = click.option(
+    "--with", "settings", multiple=True, metavar="NAME=VALUE", help="Change one of the recipe's settings; repeatable."
+)
+
+
+def _read(recipe: str, settings: tuple[str, ...] = ()) -> Any:
+    """RECIPE as every command takes it: a path, or the name of a look in the library."""
+    from finishing.batch.looks import read_look
+
+    return read_look(recipe, Path(), overrides=settings_from(settings))
+
+
+@click.command()
+@click.argument("recipe")
+@click.argument("images", metavar="IMAGE…", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path), help="Output folder; beside each original unless said.")
+@click.option("--format", "kind", type=click.Choice(["jpeg", "png"]), default="jpeg", show_default=True)
+@click.option("--quality", type=click.IntRange(1, 100), default=92, show_default=True, help="Of JPEG files.")
+@WITH
+@click.option("--jobs", type=click.IntRange(1, 256), help="Images worked on at a time; all cores unless said.")
+@click.option("--again", is_flag=True, help="Overwrite outputs that exist.")
+@AS_JSON
+@tells_problems
+def apply(
+    recipe: str,
+    images: tuple[Path, ...],
+    out: Path | None,
+    kind: Literal["jpeg", "png"],
+    quality: int,
+    settings: tuple[str, ...],
+    jobs: int | None,
+    again: bool,
+    as_json: bool,
+) -> None:
+    """Put one look on loose images, at full size, in sRGB."""
+    from finishing.batch.apply import apply as apply_look
+
+    look = _read(recipe, settings)
+    with Steps("finishing", quiet=as_json) as steps:
+        steps.begin(len(images))
+
+        def progress(image: Path, problem: Problem | None) -> None:
+            steps.step(f"{image.name}: {'failed' if problem else 'done'}")
+
+        report = apply_look(
+            look, list(images), out, kind=kind, quality=quality, jobs=jobs, again=again, progress=progress
+        )
+    if as_json:
+        print_json(report.as_json())
+        finish(report.failed)
+    for name, notices in report.notices.items():
+        click.echo(f"{name}: {'; '.join(notices)}", err=True)
+    tell_failed(report.failed)
+    click.echo(f"{files(len(report.written))} written" + (f", {len(report.failed)} failed" if report.failed else ""))
+    finish(report.failed)
+
+
+@click.command()
+@AS_JSON
+@tells_problems
+def looks(as_json: bool) -> None:
+    """List the library of looks."""
+    from finishing.batch.looks import library
+    from finishing.recipes.recipe import flow
+
+    found = library()
+    if as_json:
+        print_json(
+            [
+                {
+                    "name": look.name,
+                    "look": look.title,
+                    "about": look.about,
+                    "version": look.version,
+                    "hash": look.hash,
+                    "settings": dict(look.settings),
+                    "steps": [step.describe() for step in look.steps],
+                    "file": str(look.path),
+                }
+                for look in found
+            ]
+        )
+        return
+    for look in found:
+        click.echo(f"{look.name}  ({look.title}, version {look.version})")
+        if look.about:
+            click.echo(click.wrap_text(look.about, 78, "    ", "    "))
+        if look.settings:
+            click.echo(f"    settings: {', '.join(f'{key}: {flow(value)}' for key, value in look.settings.items())}")
+
+
+@click.command()
+@click.argument("name", required=False)
+@AS_JSON
+@tells_problems
+def operations(name: str | None, as_json: bool) -> None:
+    """The reference of operations: what each does, its parameters with units, ranges and defaults."""
+    from finishing.batch.reference import operation_facts, operation_lines
+
+    facts = operation_facts(name)
+    if as_json:
+        print_json(facts if name is None else facts[0])
+        return
+    for line in operation_lines(facts, whole=name is not None):
+        click.echo(line)
+
+
+@click.command()
+@click.argument("recipe")
+@click.option("--size", metavar="WxH", default="6000x4000", show_default=True, help="Of the frame, in pixels.")
+@WITH
+@AS_JSON
+@tells_problems
+def explain(recipe: str, size: str, settings: tuple[str, ...], as_json: bool) -> None:
+    """Say what the engine will do with a recipe: steps, conversions, what runs together, how far it reaches."""
+    from finishing.batch.explaining import explain as explain_look
+    from finishing.batch.explaining import explain_lines
+
+    width, cross, height = size.lower().replace("×", "x").partition("x")
+    if not (cross and width.isdigit() and height.isdigit() and 0 < int(width) <= 10**5 and 0 < int(height) <= 10**5):
+        raise Problem(
+            "the size cannot be read", got=size, expected="width x height in pixels", remedy="write 6000x4000"
+        )
+    told = explain_look(_read(recipe, settings), int(width), int(height))
+    if as_json:
+        print_json(told)
+        return
+    for line in explain_lines(told):
+        click.echo(line)

@@ -1,0 +1,71 @@
+"""Commands on files and records: check, ledger, schema."""
+
+import csv
+import sys
+from pathlib import Path
+
+import click
+
+from finishing.cli.reporting import ALL_DONE, WRONG_REQUEST, finish, print_json, tell, tells_problems
+
+AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+
+
+@click.command()
+@click.argument("paths", metavar="FILE…", nargs=-1, required=True, type=click.Path(path_type=Path))
+@AS_JSON
+@tells_problems
+def check(paths: tuple[Path, ...], as_json: bool) -> None:
+    """Read recipes, sessions and plans and say all that is wrong, with places."""
+    from finishing.batch.checking import check_file
+
+    checked = [check_file(path) for path in paths]
+    if as_json:
+        print_json([one.as_json() for one in checked])
+    else:
+        for one in checked:
+            tell(one.problems)
+            for warning in one.warnings:
+                click.echo(f"to look at: {warning}", err=True)
+            if not one.problems:
+                click.echo(f"{one.path}: a sound {one.kind}")
+    sys.exit(WRONG_REQUEST if any(one.problems for one in checked) else ALL_DONE)
+
+
+@click.command()
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.option("--verify", is_flag=True, help="Hash every output anew and compare.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print a table for a spreadsheet.")
+@AS_JSON
+@tells_problems
+def ledger(folder: Path, verify: bool, as_csv: bool, as_json: bool) -> None:
+    """Tell what was made from what, by which recipe. DIR is an output folder."""
+    from finishing.batch.ledger import open_ledger
+    from finishing.batch.verifying import verify_outputs
+
+    with open_ledger(folder, create=False) as opened:
+        entries = opened.entries()
+    state = verify_outputs(folder, entries) if verify else {}
+    if as_json:
+        print_json([{**entry.as_json(), **({"state": state[entry.path]} if verify else {})} for entry in entries])
+    elif as_csv:
+        rows = [{**entry.as_json(), **({"state": state[entry.path]} if verify else {})} for entry in entries]
+        writer = csv.DictWriter(sys.stdout, list(rows[0]) if rows else ["path"], lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+    else:
+        for entry in entries:
+            told = f"{entry.path}  from {entry.source}, {entry.look} {entry.look_version} ({entry.look_hash[:12]})"
+            click.echo(told + f", {entry.made_at}" + (f"  {state[entry.path]}" if verify else ""))
+        click.echo(f"{len(entries)} outputs")
+    finish([path for path, found in state.items() if found != "as made"])
+
+
+@click.command()
+@click.argument("kind", type=click.Choice(["recipe", "session", "plan"]))
+@tells_problems
+def schema(kind: str) -> None:
+    """Print the JSON Schema of a kind of file, for editors."""
+    from finishing.batch.schemas import schema_of
+
+    print_json(schema_of(kind))

@@ -1,0 +1,199 @@
+"""Commands on a session: run, sheet, plan, sample."""
+
+import time
+from pathlib import Path
+from typing import Any
+
+import click
+
+from finishing.cli.reporting import Steps, files, finish, frames, print_json, tell, tell_failed, tells_problems
+from finishing.errors import Place, Problem
+
+SESSION = click.argument("session", type=click.Path(path_type=Path))
+AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+JOBS = click.option("--jobs", type=click.IntRange(1, 256), help="Frames worked on at a time; all cores unless said.")
+LOOKS = click.option(
+    "--look", "--looks", "look_names", multiple=True, metavar="LOOK", help="Only this look; repeatable."
+)
+FRAMES = click.option(
+    "--frames",
+    "frame_names",
+    multiple=True,
+    metavar="NAMES",
+    help="Only these: a set-up, a frame, a pattern; repeatable.",
+)
+
+
+def _split(values: tuple[str, ...]) -> list[str]:
+    """Repeated options and commas both make lists."""
+    return [part.strip() for value in values for part in value.split(",") if part.strip()]
+
+
+@click.command()
+@SESSION
+@click.option("--out", type=click.Path(path_type=Path), help="Output folder; finished/ beside the session unless said.")
+@LOOKS
+@FRAMES
+@click.option("--deliverable", "deliverables", multiple=True, metavar="NAME", help="Only this deliverable; repeatable.")
+@JOBS
+@click.option("--again", is_flag=True, help="Make everything anew, also over files that were changed since.")
+@click.option("--dry-run", is_flag=True, help="Only say what would be made.")
+@AS_JSON
+@tells_problems
+def run(
+    session: Path,
+    out: Path | None,
+    look_names: tuple[str, ...],
+    frame_names: tuple[str, ...],
+    deliverables: tuple[str, ...],
+    jobs: int | None,
+    again: bool,
+    dry_run: bool,
+    as_json: bool,
+) -> None:
+    """Finish a session: every look, every deliverable.
+
+    Goes on where an earlier run stopped; what is up to date is left alone. SESSION is a session.yaml or its folder.
+    """
+    from finishing.batch.assignment import assign
+    from finishing.batch.run import OUTPUT_FOLDER
+    from finishing.batch.run import run as run_session
+    from finishing.batch.unavailable import refuse_unavailable
+
+    started = time.perf_counter()
+    work = assign(
+        session, looks=_split(look_names), frames=_split(frame_names), deliverables=_split(deliverables), jobs=jobs
+    )
+    refuse_unavailable(work.session)
+    tell(work.session.warnings)
+    folder = out or work.session.folder / OUTPUT_FOLDER
+    with Steps("finishing", quiet=as_json or dry_run) as steps:
+
+        def progress(name: str, made: int, problem: Problem | None) -> None:
+            steps.step(
+                f"{name}: {files(made)}" + (", then failed" if problem and made else " failed" if problem else "")
+            )
+
+        report = run_session(
+            work,
+            folder,
+            jobs=jobs,
+            again=again,
+            dry_run=dry_run,
+            begin=lambda frame_count, _: steps.begin(frame_count),
+            progress=progress,
+        )
+    if as_json:
+        print_json(report.as_json())
+        finish(report.failed or report.stopped)
+    for name, notices in sorted(report.notices.items()):
+        click.echo(f"{name}: {'; '.join(notices)}", err=True)
+    tell_failed(report.failed)
+    if dry_run:
+        for path in sorted(report.planned):
+            click.echo(path)
+        click.echo(f"{files(len(report.planned))} would be made in {folder}, {len(report.up_to_date)} up to date")
+    elif report.stopped:
+        click.echo(f"stopped; {files(len(report.made))} made. The same command goes on from here.")
+    elif not report.made and not report.failed:
+        click.echo(f"nothing to do: {files(len(report.up_to_date))} in {folder} are up to date")
+    else:
+        told = f"{files(len(report.made))} made in {folder} in {time.perf_counter() - started:.0f} s"
+        told += f", {len(report.up_to_date)} up to date" if report.up_to_date else ""
+        click.echo(told + (f", {frames(len(report.failed))} failed" if report.failed else ""))
+    finish(report.failed or report.stopped)
+
+
+@click.command()
+@SESSION
+@click.option("--out", type=click.Path(path_type=Path), help="sheet.png beside the session unless said; or a .pdf.")
+@LOOKS
+@FRAMES
+@click.option("--paper", default="a4", show_default=True, help="a4, letter, or millimetres such as 200x250.")
+@click.option("--columns", type=click.IntRange(1, 24), help="Pictures side by side; chosen by the page unless said.")
+@JOBS
+@AS_JSON
+@tells_problems
+def sheet(
+    session: Path,
+    out: Path | None,
+    look_names: tuple[str, ...],
+    frame_names: tuple[str, ...],
+    paper: str,
+    columns: int | None,
+    jobs: int | None,
+    as_json: bool,
+) -> None:
+    """Make contact sheets: frames by looks, captioned, on paper-sized pages."""
+    from finishing.batch.assignment import assign
+    from finishing.batch.contact_sheet import make_sheet
+
+    work = assign(session, looks=_split(look_names), frames=_split(frame_names), jobs=jobs)
+    report = make_sheet(work, out or work.session.folder / "sheet.png", paper=paper, columns=columns, jobs=jobs)
+    if as_json:
+        print_json(report.as_json())
+        finish(report.failed)
+    for notice in report.notices:
+        click.echo(notice, err=True)
+    tell_failed(report.failed)
+    for path in report.files:
+        click.echo(path)
+    finish(report.failed)
+
+
+@click.command()
+@click.argument("path", metavar="SESSION|PLAN", type=click.Path(path_type=Path))
+@AS_JSON
+@tells_problems
+def plan(path: Path, as_json: bool) -> None:
+    """Work the shoot plan out: exposure values, strobes against ambient, where camera and plan disagree."""
+    from finishing.batch.checking import kind_of
+    from finishing.sessions.plan import read_plan
+    from finishing.sessions.plan_table import plan_lines
+    from finishing.sessions.session import read_session
+    from finishing.sessions.worked_out import work_out
+
+    if path.is_dir():
+        path = path / "session.yaml"
+    matching = None
+    failed: dict[str, Problem] = {}
+    if kind_of(path) == "session":
+        from finishing.batch.assignment import match_session, read_headers
+
+        session = read_session(path)
+        if session.plan is None:
+            raise Problem("this session has no plan", where=Place(str(path)), remedy="add plan: plan.yaml to it")
+        document = session.plan
+        headers, failed = read_headers(session.chosen)
+        matching = match_session(session, headers)
+    else:
+        document = read_plan(path)
+    worked = work_out(document)
+    if as_json:
+        print_json(worked.as_json(matching))
+    else:
+        for line in plan_lines(worked, matching):
+            click.echo(line)
+    tell_failed(failed)
+    finish(failed)
+
+
+@click.command()
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.option("--long-edge", type=click.IntRange(200, 12000), default=1500, show_default=True, help="Pixels.")
+@AS_JSON
+@tells_problems
+def sample(folder: Path, long_edge: int, as_json: bool) -> None:
+    """Draw the synthetic sample session: frames, shoot plan and session file, at any size."""
+    from finishing.sample import write_sample
+
+    written: list[Any] = []
+    with Steps("drawing", quiet=as_json) as steps:
+        from finishing.sample.scenario import all_frames
+
+        steps.begin(len(all_frames()))
+        written = write_sample(folder, long_edge=long_edge, progress=steps.step)
+    if as_json:
+        print_json({"files": [str(path) for path in written]})
+    else:
+        click.echo(f"{files(len(written))} written to {folder}; now: finishing run {folder}")

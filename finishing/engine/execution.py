@@ -1,0 +1,129 @@
+"""Carries out a plan over strips of whole rows.
+
+A row's arithmetic depends on nothing but the row (and, for steps that reach around themselves, on the rows that
+come along above and below), so the result is the same bit for bit at every strip height and thread count.
+"""
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+
+from finishing.engine import conversions
+from finishing.engine.ends import CodedSource, Sink, Source
+from finishing.engine.plan import Apply, Convert, Item, plan
+from finishing.operation import Domain, Geometry, Kernel, Planes, Reach
+from finishing.recipes.recipe import Step
+from finishing.regions.region import Region
+
+#: Bytes of float32 planes in one strip: what stays in a core's second-level cache together with the codes.
+STRIP_BYTES = 768 * 1024
+
+_CONVERSIONS = {
+    (Domain.LINEAR, Domain.ENCODED): lambda planes, top: conversions.linear_to_encoded(planes),
+    (Domain.ENCODED, Domain.LINEAR): lambda planes, top: conversions.encoded_to_linear(planes),
+    (Domain.LINEAR, Domain.OKLAB): lambda planes, top: conversions.linear_to_oklab(
+        planes, conversions.TO_LMS, conversions.TO_LAB
+    ),
+    (Domain.OKLAB, Domain.LINEAR): lambda planes, top: conversions.oklab_to_linear(
+        planes, conversions.FROM_LAB, conversions.FROM_LMS
+    ),
+}
+
+
+def execute(
+    steps: Sequence[Step],
+    source: Source,
+    sink: Sink,
+    geometry: Geometry,
+    *,
+    strip_rows: int | None = None,
+    threads: int = 1,
+) -> None:
+    """Carry out steps from source to sink. geometry's width and height are the source's."""
+    table = isinstance(source, CodedSource) and source.matrix is None
+    work = plan(steps, output=sink.domain, table=table)
+    if work.table:
+        assert isinstance(source, CodedSource)
+        source = source.folded([_kernel(item, geometry) for item in work.table])
+    kernels = [_kernel(item, geometry) for item in work.items]
+    halo = work.halo(geometry)
+    rows = strip_rows or strip_height(source.width, halo)
+    tops = range(0, source.height, rows)
+
+    def run(part: Sequence[int]) -> None:
+        scratch = np.empty((3, min(rows + 2 * halo, source.height), source.width), np.float32)
+        for top in part:
+            _strip(source, sink, kernels, scratch, top, min(top + rows, source.height), halo)
+
+    if threads <= 1 or len(tops) < 2:
+        run(tops)
+        return
+    share = -(-len(tops) // threads)
+    with ThreadPoolExecutor(threads) as pool:
+        list(pool.map(run, [tops[i : i + share] for i in range(0, len(tops), share)]))
+
+
+def strip_height(width: int, halo: int) -> int:
+    """Rows of a strip: as many as the cache holds, and enough to be worth their halo."""
+    return max(4, STRIP_BYTES // (12 * width), 2 * halo)
+
+
+def _strip(
+    source: Source, sink: Sink, kernels: list[Kernel], scratch: Planes, start: int, stop: int, halo: int
+) -> None:
+    top = max(0, start - halo)
+    bottom = min(source.height, stop + halo)
+    planes = scratch[:, : bottom - top]
+    if planes.shape[1] != scratch.shape[1]:
+        planes = np.empty((3, bottom - top, source.width), np.float32)
+    source.read(planes, top)
+    for kernel in kernels:
+        kernel(planes, top)
+    sink.write(planes[:, start - top : stop - top], start)
+
+
+def _kernel(item: Item, geometry: Geometry) -> Kernel:
+    if isinstance(item, Convert):
+        return _CONVERSIONS[item.source, item.target]
+    kernel = item.step.operation.prepare(geometry)
+    return kernel if item.step.where is None else _limited(item, kernel, item.step.where, geometry)
+
+
+def _limited(item: Apply, kernel: Kernel, where: Region, geometry: Geometry) -> Kernel:
+    """The step inside a region: what it makes, weighted against what was there, in the step's own domain.
+
+    What the region's bounds leave out stays as it is and costs nothing. A step that looks at a pixel's place or its
+    surroundings still gets whole rows, and its halo around those inside.
+    """
+    fill = where.prepare(geometry)
+    first, last = where.rows(geometry)
+    left, right = where.columns(geometry)
+    operation = item.step.operation
+    radius = operation.radius(geometry)
+    begin, end = (left, right) if operation.reach is Reach.PIXEL else (0, geometry.width)
+
+    def run(planes: Planes, top: int) -> None:
+        start = max(first - top, 0)
+        stop = min(last - top, planes.shape[1])
+        if start >= stop or left >= right:
+            return
+        above = max(start - radius, 0)
+        below = min(stop + radius, planes.shape[1])
+        work = planes[:, above:below, begin:end].copy()
+        weights = np.empty((stop - start, right - left), np.float32)
+        inside = planes[:, start:stop, left:right]
+        fill(weights, _oklab(inside, operation.domain) if where.looks_at_colour else None, top + start, left)
+        kernel(work, top + above)
+        conversions.mix(planes, work, weights, start, left, start - above, left - begin)
+
+    return run
+
+
+def _oklab(planes: Planes, domain: Domain) -> Planes:
+    colours = planes.copy()
+    if domain is Domain.ENCODED:
+        conversions.encoded_to_linear(colours)
+    if domain is not Domain.OKLAB:
+        conversions.linear_to_oklab(colours, conversions.TO_LMS, conversions.TO_LAB)
+    return colours

@@ -1,0 +1,100 @@
+"""From the steps of a recipe to the list of what is done, by small passes list → list.
+
+The passes read facts that operations state about themselves, never pixels. They may drop what changes nothing,
+insert and cancel conversions, and work leading steps into the table that decodes a file's codes; they never
+reorder, since the order is the author's.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from finishing.operation import Domain, Geometry
+from finishing.recipes.recipe import Step
+
+
+@dataclass(frozen=True)
+class Convert:
+    """Pixels go from one domain to another."""
+
+    source: Domain
+    target: Domain
+
+    def __str__(self) -> str:
+        return f"{self.source.value} → {self.target.value}"
+
+
+@dataclass(frozen=True)
+class Apply:
+    """One step is carried out."""
+
+    step: Step
+
+    def __str__(self) -> str:
+        return self.step.describe()
+
+
+Item = Convert | Apply
+
+
+@dataclass(frozen=True)
+class Plan:
+    """table: worked into the decoding of 8-bit or 16-bit codes; items: done on strips of rows, in this order."""
+
+    table: tuple[Item, ...]
+    items: tuple[Item, ...]
+
+    def halo(self, geometry: Geometry) -> int:
+        """Rows above and below a strip that must come along, so that its own rows come out right."""
+        return sum(item.step.operation.radius(geometry) for item in self.items if isinstance(item, Apply))
+
+
+def drop_neutral(steps: Sequence[Step]) -> list[Step]:
+    """Without the steps that change nothing, so that neutral parameters leave every bit alone."""
+    return [step for step in steps if not step.operation.changes_nothing()]
+
+
+def insert_conversions(steps: Sequence[Step], output: Domain) -> list[Item]:
+    """Each step between its conversions from and to linear light; at the end the one to what is asked for."""
+    items: list[Item] = []
+    for step in steps:
+        domain = step.operation.domain
+        items += [*_conversion(Domain.LINEAR, domain), Apply(step), *_conversion(domain, Domain.LINEAR)]
+    return items + _conversion(Domain.LINEAR, output)
+
+
+def _conversion(source: Domain, target: Domain) -> list[Item]:
+    return [] if source is target else [Convert(source, target)]
+
+
+def cancel_pairs(items: Sequence[Item]) -> list[Item]:
+    """Without conversions that the next one takes back. All of them are total and mirrored, so nothing is lost."""
+    kept: list[Item] = []
+    for item in items:
+        last = kept[-1] if kept else None
+        if isinstance(item, Convert) and isinstance(last, Convert) and last.source is item.target:
+            kept.pop()
+        else:
+            kept.append(item)
+    return kept
+
+
+def fold_table(items: Sequence[Item]) -> Plan:
+    """The leading items that treat each channel by itself go into the decoding table, exactly."""
+    count = 0
+    for item in items:
+        if not _per_channel(item):
+            break
+        count += 1
+    return Plan(tuple(items[:count]), tuple(items[count:]))
+
+
+def _per_channel(item: Item) -> bool:
+    if isinstance(item, Convert):
+        return Domain.OKLAB not in (item.source, item.target)
+    return item.step.where is None and item.step.operation.per_channel
+
+
+def plan(steps: Sequence[Step], *, output: Domain, table: bool) -> Plan:
+    """All passes in their order. table: whether the source is integer codes of the working primaries."""
+    items = cancel_pairs(insert_conversions(drop_neutral(steps), output))
+    return fold_table(items) if table else Plan((), tuple(items))

@@ -1,0 +1,1 @@
+"""Exposure arithmetic: stops, series, strobes and daylight. Plain numbers, no pixels."""

@@ -1,0 +1,148 @@
+"""The contract of an operation: what it declares about itself, and the two ways it can be carried out.
+
+An operation is one law that changes pixels. Its class declares its parameters once (unit, range, default,
+what each does); the reader of recipes, the reference pages, the JSON Schema and the tests over the whole
+catalogue all work from that. Its instance states facts (does it change anything, how far does it reach, in
+which domain does it work) and the engine plans from those facts without ever looking at a pixel.
+"""
+
+from abc import abstractmethod
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from typing import Any, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field
+
+from finishing.documents.fields import Words
+from finishing.documents.reading import Model, words_of
+
+#: Rows as the engine holds them: float32 (3, rows, width).
+Planes = NDArray[np.float32]
+#: A frame as the reference holds it: float64 (height, width, 3).
+Pixels = NDArray[np.float64]
+#: Works in place on planes of which the first row is row `top` of the frame.
+Kernel = Callable[[Planes, int], None]
+
+
+class Domain(Enum):
+    """What the three numbers of a pixel mean while an operation works."""
+
+    LINEAR = "linear light"
+    ENCODED = "sRGB-encoded"
+    OKLAB = "OkLab"
+
+
+class Reach(Enum):
+    """What an operation looks at to make one pixel."""
+
+    PIXEL = "the pixel"
+    PLACE = "the pixel and its place"
+    NEIGHBOURHOOD = "the pixels around"
+    FRAME = "the whole frame"
+
+
+@dataclass(frozen=True)
+class Geometry:
+    """The frame a recipe is carried out on.
+
+    width, height: in pixels of the picture at hand, upright. subject: the point [x, y] that the session
+    names, in fractions of width and height. scale: pixels of this picture to one of the full-size frame
+    (below 1 for previews), so that a length in pixels of the full frame means the same everywhere. masks: the
+    frame's masks by name, float32 (height, width) of any size, 0…1; they do not count when geometries are compared.
+    """
+
+    width: int
+    height: int
+    subject: tuple[float, float] | None = None
+    scale: float = 1.0
+    masks: Mapping[str, NDArray[np.float32]] = field(default_factory=dict, compare=False, repr=False)
+
+    @property
+    def short_side(self) -> int:
+        """The shorter of width and height, the measure of every soft edge and radius."""
+        return min(self.width, self.height)
+
+
+class Operation(Model):
+    """Base of every operation; the fields of a subclass are its parameters."""
+
+    name: ClassVar[str]
+    #: One sentence for lists.
+    summary: ClassVar[str]
+    #: Parameters under which the operation changes nothing, bit for bit, whatever the others are.
+    neutral: ClassVar[dict[str, Any]]
+    #: A step as it stands in a recipe.
+    example: ClassVar[str]
+    reach: ClassVar[Reach] = Reach.PIXEL
+
+    @property
+    @abstractmethod
+    def domain(self) -> Domain:
+        """What it works on."""
+
+    @abstractmethod
+    def changes_nothing(self) -> bool:
+        """Whether these parameters leave every pixel as it is."""
+
+    @property
+    def per_channel(self) -> bool:
+        """Whether each channel comes out of the same channel alone, so that it can be worked into a table."""
+        return False
+
+    def radius(self, geometry: Geometry) -> int:
+        """How many pixels around it looks at; 0 unless the reach is a neighbourhood."""
+        return 0
+
+    @abstractmethod
+    def prepare(self, geometry: Geometry) -> Kernel:
+        """The compiled way: everything that depends on parameters and frame worked out, ready for strips."""
+
+    @abstractmethod
+    def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
+        """The plain way, as the law reads: float64 (height, width, 3) of the whole frame in, a new array out."""
+
+
+@dataclass(frozen=True)
+class ParameterFacts:
+    """One parameter as the reference shows it."""
+
+    name: str
+    about: str
+    expected: str
+    unit: str
+    default: Any
+    required: bool
+    neutral: Any
+    low: float | None
+    high: float | None
+    choices: tuple[str, ...]
+
+
+def parameter(about: str, default: Any = ...) -> Any:
+    """A parameter's declaration: what it does, and its default unless it must be given."""
+    return Field(default, description=about)
+
+
+def parameters_of(operation: type[Operation]) -> list[ParameterFacts]:
+    """The parameters of an operation, in the order of their declaration."""
+    facts = []
+    for name, info in operation.model_fields.items():
+        words = words_of(info) or Words("a value", "")
+        facts.append(
+            ParameterFacts(
+                name=name,
+                about=info.description or "",
+                expected=words.expected,
+                unit=words.unit,
+                default=None if info.is_required() else info.default,
+                required=info.is_required(),
+                neutral=operation.neutral.get(name),
+                low=words.low,
+                high=words.high,
+                choices=words.choices,
+            )
+        )
+    return facts

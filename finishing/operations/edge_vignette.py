@@ -1,0 +1,172 @@
+"""The frame's edge falls off to black, lifts to white, or fades into a colour."""
+
+import math
+from typing import Annotated, Any, ClassVar
+
+import numpy as np
+from pydantic import BeforeValidator, PlainSerializer, WithJsonSchema
+
+from finishing.colour import transfer
+from finishing.compiled import ONE, ZERO, compiled, cube_root, singles
+from finishing.documents.fields import Fraction, Words, choice, number, parse_colour, parse_number
+from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, parameter
+
+#: A rectangle is drawn as a superellipse of this exponent, so that no crease runs to its corners.
+RECTANGLE_EXPONENT = 6
+TWO = np.float32(2)
+THREE = np.float32(3)
+
+EXPECTED_TOWARD = 'white, black, or a colour such as "#f3e6cf"'
+EXPECTED_CENTRE = "frame, subject, or a point [x, y] in fractions of the frame, 0 to 1"
+
+
+def _parse_toward(value: object) -> Any:
+    if value in ("white", "black"):
+        return value
+    try:
+        return parse_colour(value)
+    except ValueError:
+        raise ValueError(f"expected {EXPECTED_TOWARD}") from None
+
+
+def _print_toward(value: Any) -> str:
+    return value if isinstance(value, str) else "#" + "".join(f"{round(part * 255):02x}" for part in value)
+
+
+def _parse_centre(value: object) -> Any:
+    if value in ("frame", "subject"):
+        return value
+    try:
+        if isinstance(value, list | tuple) and len(value) == 2:
+            point = (parse_number(value[0]), parse_number(value[1]))
+            if all(0 <= part <= 1 for part in point):
+                return point
+    except ValueError:
+        pass
+    raise ValueError(f"expected {EXPECTED_CENTRE}")
+
+
+Toward = Annotated[
+    str | tuple[float, float, float],
+    BeforeValidator(_parse_toward),
+    PlainSerializer(_print_toward),
+    WithJsonSchema({"type": "string", "description": EXPECTED_TOWARD}),
+    Words(EXPECTED_TOWARD, "white"),
+]
+Centre = Annotated[
+    str | tuple[float, float],
+    BeforeValidator(_parse_centre),
+    WithJsonSchema({"description": EXPECTED_CENTRE}),
+    Words(EXPECTED_CENTRE, "subject"),
+]
+
+
+class EdgeVignette(Operation):
+    """Blends toward a colour, in linear light, by a weight that grows outward.
+
+    The distance d is 0 at the centre. For an ellipse, which follows the frame's proportions, d is 1 at the
+    frame's corner: d = √((x/a)² + (y/b)²) / √2 with a and b the frame's half width and half height, so that
+    along the diagonal it is the fraction of the half-diagonal. For a rectangle d is 1 at the frame's edge.
+    With t = (d − starts_at) / (reaches − starts_at) held in 0…1, the weight is strength · t²(3 − 2t): no
+    corner at either end of the ramp. Up to `starts_at` the weight is 0 and pixels stay bit for bit.
+    """
+
+    name: ClassVar[str] = "edge_vignette"
+    summary: ClassVar[str] = "Lifts the frame's edge to white, or lets it fall to black or into a colour."
+    neutral: ClassVar[dict[str, Any]] = {"strength": 0.0}
+    example: ClassVar[str] = "edge_vignette: {toward: white, strength: 0.8, starts_at: 0.55, reaches: 1.0}"
+    reach: ClassVar[Reach] = Reach.PLACE
+
+    toward: Toward = parameter("what the edge becomes", "black")
+    strength: Fraction = parameter("how much of it at the outer end, 0 to 1")
+    starts_at: number(0, 2, example="0.55") = parameter(  # type: ignore[valid-type]
+        "where it begins: 0 the centre, 1 the frame's corner (ellipse) or edge (rectangle)", 0.5
+    )
+    reaches: number(0, 3, example="1.0") = parameter("where it is complete, in the same measure", 1.0)  # type: ignore[valid-type]
+    shape: choice("ellipse", "rectangle") = parameter("the outline", "ellipse")  # type: ignore[valid-type]
+    centre: Centre = parameter("the middle of the untouched part", "frame")
+
+    @property
+    def domain(self) -> Domain:
+        return Domain.LINEAR
+
+    def changes_nothing(self) -> bool:
+        return bool(self.strength == 0)
+
+    def target(self) -> tuple[float, float, float]:
+        """The colour in linear light."""
+        if isinstance(self.toward, str):
+            return (1.0, 1.0, 1.0) if self.toward == "white" else (0.0, 0.0, 0.0)
+        red, green, blue = transfer.srgb_decode(self.toward)
+        return float(red), float(green), float(blue)
+
+    def middle(self, geometry: Geometry) -> tuple[float, float]:
+        """The centre in pixels, counted from the middle of the first pixel; the frame's where no subject is named."""
+        place: tuple[float, float] = (0.5, 0.5)
+        if self.centre == "subject":
+            place = geometry.subject or place
+        elif not isinstance(self.centre, str):
+            place = self.centre
+        return place[0] * geometry.width - 0.5, place[1] * geometry.height - 0.5
+
+    def _span(self) -> tuple[float, float]:
+        """Start and length of the ramp; a ramp of no length is a hard edge."""
+        return self.starts_at, max(self.reaches - self.starts_at, 1e-6)
+
+    def prepare(self, geometry: Geometry) -> Kernel:
+        centre_x, centre_y = self.middle(geometry)
+        across = np.abs(np.arange(geometry.width) - centre_x) / (geometry.width / 2)
+        down = np.abs(np.arange(geometry.height) - centre_y) / (geometry.height / 2)
+        ellipse = self.shape == "ellipse"
+        power = 2 if ellipse else RECTANGLE_EXPONENT
+        scale = 0.5 if ellipse else 1.0
+        columns = (across**power * scale).astype(np.float32)
+        rows = (down**power * scale).astype(np.float32)
+        start, length = self._span()
+        inside = np.float32(start**power)
+        arguments = (not ellipse, inside, *singles(start, 1 / length, self.strength), singles(*self.target()))
+        return lambda planes, top: blend(planes, columns, rows[top : top + planes.shape[1]], *arguments)
+
+    def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
+        centre_x, centre_y = self.middle(geometry)
+        across = np.abs(np.arange(geometry.width) - centre_x)[None, :] / (geometry.width / 2)
+        down = np.abs(np.arange(geometry.height) - centre_y)[:, None] / (geometry.height / 2)
+        if self.shape == "ellipse":
+            distance = np.hypot(across, down) / math.sqrt(2)
+        else:
+            distance = (across**RECTANGLE_EXPONENT + down**RECTANGLE_EXPONENT) ** (1 / RECTANGLE_EXPONENT)
+        start, length = self._span()
+        t = np.clip((distance - start) / length, 0, 1)
+        weight = (self.strength * t * t * (3 - 2 * t))[..., None]
+        return pixels * (1 - weight) + weight * np.array(self.target())
+
+
+@compiled
+def blend(
+    planes: Any,
+    columns: Any,
+    rows: Any,
+    rectangle: Any,
+    inside: Any,
+    start: Any,
+    per_length: Any,
+    strength: Any,
+    target: Any,
+) -> None:
+    """columns and rows: powers of the distances, whose sum is d² (ellipse) or d⁶ (rectangle); inside: the same power
+    of `start`, so that a row that lies inside as a whole is left alone."""
+    red_to, green_to, blue_to = target
+    farthest = max(columns[0], columns[-1])
+    for row in range(planes.shape[1]):
+        if rows[row] + farthest <= inside:
+            continue
+        red, green, blue = planes[0, row], planes[1, row], planes[2, row]
+        for x in range(planes.shape[2]):
+            power = columns[x] + rows[row]
+            distance = np.sqrt(cube_root(power) if rectangle else power)
+            t = min(max((distance - start) * per_length, ZERO), ONE)
+            weight = strength * t * t * (THREE - TWO * t)
+            rest = ONE - weight
+            red[x] = red[x] * rest + weight * red_to
+            green[x] = green[x] * rest + weight * green_to
+            blue[x] = blue[x] * rest + weight * blue_to

@@ -1,0 +1,138 @@
+"""Exposure goes through a film's characteristic curve and comes back as the brightness of a print."""
+
+from typing import Any, ClassVar
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from finishing.compiled import ONE, compiled, singles
+from finishing.documents.fields import Fraction, number
+from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+
+#: The reflectance of the grey card that exposures are worked out for.
+MIDDLE_GREY = 0.18
+#: log₁₀ 2, one stop on the axis of log exposure and on that of density.
+STOP = float(np.log10(2))
+
+# The kernel reads brightness from a table with 256 steps an octave: a float's bits, shifted, are its place there.
+LOWEST_OCTAVE, HIGHEST_OCTAVE = -60, 17
+STEP_BITS = 15
+STEP_SHIFT = np.int32(STEP_BITS)
+STEP_MASK = np.int32((1 << STEP_BITS) - 1)
+PER_STEP = np.float32(1 / (1 << STEP_BITS))
+LOWEST = np.float32(2.0**LOWEST_OCTAVE)
+HIGHEST = np.float32(2.0**HIGHEST_OCTAVE)
+FIRST_STEP = np.int32(LOWEST.view(np.int32) >> STEP_BITS)
+STEPS = (HIGHEST_OCTAVE - LOWEST_OCTAVE) << (23 - STEP_BITS)
+
+
+class FilmCurve(Operation):
+    """Density over log exposure with toe, straight line and shoulder (Hurter and Driffield, J. Soc. Chem. Ind. 9, 1890).
+
+    The negative has, above its clear base, the density
+    D(H) = γ · [T · log₁₀(1 + (X/H₀)^(1/t)) − S · log₁₀(1 + (X/H₁)^(1/s))], X = H + Hf, with t and s the lengths of toe
+    and shoulder in stops and T = t, S = s as powers of ten. Far from both it is the straight line of slope γ, that
+    sets out at H₀, `shadows` stops below middle grey, and ends at H₁, `highlights` stops above it; toe and
+    shoulder round the two ends over about twice their length. Hf is the fogging exposure that alone makes the density
+    `fog`: film that saw no light has it, so it veils the shadows. Contrast is measured as in ISO 6: normal is a
+    rise of 0.80 in density over 1.30 in log₁₀ exposure from the speed point, a mean gradient of 0.615.
+
+    The print is B = `grey_prints_as` · 10^(paper · (D(H) − D(0.18))): paper 1.625, which is 1.30/0.80, gives a film of
+    gradient 0.615 its natural contrast, and middle grey lands where you say. Channels are three layers with the same
+    curve. There is no negative light: what is below 0 counts as 0.
+    """
+
+    name: ClassVar[str] = "film_curve"
+    summary: ClassVar[str] = (
+        "Renders tones as a film with toe and shoulder does, printed with a middle grey that stays."
+    )
+    neutral: ClassVar[dict[str, Any]] = {"strength": 0.0}
+    example: ClassVar[str] = "film_curve: {gamma: 0.70, toe: 1.5, shoulder: 1.0, fog: 0.2}"
+
+    gamma: number(0.3, 1.5, example="0.65") = parameter(  # type: ignore[valid-type]
+        "slope of the film's straight line: density over log10 exposure; normal is near 0.65", 0.68
+    )
+    toe: number(0.1, 4, "stops", example="1.5") = parameter("how softly shadows set out from black", 1.5)  # type: ignore[valid-type]
+    shoulder: number(0.1, 4, "stops", example="1.0") = parameter("how softly highlights level off", 0.8)  # type: ignore[valid-type]
+    shadows: number(2, 12, "stops", example="7") = parameter(  # type: ignore[valid-type]
+        "where the straight line begins, below middle grey", 7.0
+    )
+    highlights: number(1, 12, "stops", example="3.5") = parameter(  # type: ignore[valid-type]
+        "where it ends, above middle grey (white is 2.5 above it)", 3.5
+    )
+    fog: number(0, 1, "density", example="0.2") = parameter(  # type: ignore[valid-type]
+        "density of the film without exposure, above its base: veils the shadows", 0.0
+    )
+    paper: number(0.8, 3, example="1.625") = parameter("gradient of the paper it is printed on", 1.625)  # type: ignore[valid-type]
+    grey_prints_as: number(0.02, 0.6, example="0.18") = parameter(  # type: ignore[valid-type]
+        "brightness that 18 % grey has in the print", MIDDLE_GREY
+    )
+    strength: Fraction = parameter(
+        "0 leaves the frame as it is, 1 is the print, between them a mix in linear light", 1.0
+    )
+
+    @property
+    def domain(self) -> Domain:
+        return Domain.LINEAR
+
+    @property
+    def per_channel(self) -> bool:
+        return True
+
+    def changes_nothing(self) -> bool:
+        return bool(self.strength == 0)
+
+    def density(self, exposure: ArrayLike) -> NDArray[np.float64]:
+        """Density above the base of the film at exposures on the scale of linear light, any shape, 0 and more."""
+        return self._image_density(np.asarray(exposure, np.float64) + self._fogging_exposure())
+
+    def _image_density(self, exposure: ArrayLike) -> NDArray[np.float64]:
+        x = np.asarray(exposure, np.float64)
+        begins, ends = MIDDLE_GREY * 2.0**-self.shadows, MIDDLE_GREY * 2.0**self.highlights
+        rise = self.toe * np.log2(1 + (x / begins) ** (1 / self.toe))
+        fall = self.shoulder * np.logaddexp2(0, np.log2(np.maximum(x, 1e-300) / ends) / self.shoulder)
+        return np.asarray(self.gamma * STOP * (rise - fall))
+
+    def _fogging_exposure(self) -> float:
+        """The exposure that alone makes the fog, by halving, held at the densest half of what the film can."""
+        if self.fog == 0:
+            return 0.0
+        low, high = 0.0, MIDDLE_GREY
+        for _ in range(200):
+            middle = (low + high) / 2
+            if self._image_density(middle) < self.fog:
+                low = middle
+            else:
+                high = middle
+        return low
+
+    def printed(self, exposure: ArrayLike) -> NDArray[np.float64]:
+        """Brightness of the print at exposures of any shape."""
+        held = np.maximum(np.asarray(exposure, np.float64), 0)
+        above_grey = self.density(held) - self.density(MIDDLE_GREY)
+        return np.asarray(self.grey_prints_as * 10 ** (self.paper * above_grey))
+
+    def prepare(self, geometry: Geometry) -> Kernel:
+        places = (np.arange(STEPS + 2, dtype=np.int32) + FIRST_STEP) << STEP_BITS
+        table = self.printed(places.view(np.float32)).astype(np.float32)
+        (strength,) = singles(self.strength)
+        return lambda planes, top: look_up(planes, table, strength)
+
+    def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
+        return pixels * (1 - self.strength) + self.printed(pixels) * self.strength
+
+
+@compiled
+def look_up(planes: Any, table: Any, strength: Any) -> None:
+    """Brightness between the two nearest entries of the table."""
+    rest = ONE - strength
+    for channel in range(planes.shape[0]):
+        for row in range(planes.shape[1]):
+            line = planes[channel, row]
+            for x in range(planes.shape[2]):
+                value = line[x]
+                bits = np.float32(min(max(value, LOWEST), HIGHEST)).view(np.int32)
+                step = np.uint32(np.int32(bits >> STEP_SHIFT) - FIRST_STEP)
+                share = np.float32(np.int32(bits & STEP_MASK)) * PER_STEP
+                low, high = table[step], table[step + np.uint32(1)]
+                line[x] = value * rest + (low + (high - low) * share) * strength

@@ -1,0 +1,1 @@
+"""Looks as files: the recipe, its reader, and the library that recipes are found in."""

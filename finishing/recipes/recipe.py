@@ -1,0 +1,82 @@
+"""A recipe: the named, versioned chain of steps that makes a look."""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from finishing.errors import Place
+from finishing.operation import Operation
+from finishing.regions.region import Region
+
+
+@dataclass(frozen=True)
+class Step:
+    """One operation with its parameters, perhaps limited to a region."""
+
+    operation: Operation
+    where: Region | None = None
+    place: Place | None = field(default=None, compare=False)
+
+    def values(self) -> dict[str, Any]:
+        """Parameters as plain values, defaults included, as they may stand in a file."""
+        values: dict[str, Any] = self.operation.model_dump(mode="json")
+        if self.where is not None:
+            values["where"] = {self.where.name: self.where.model_dump(mode="json")}
+        return values
+
+    def describe(self) -> str:
+        """The step in one line, as it may stand in a recipe; parameters at their defaults are left out."""
+        fields = type(self.operation).model_fields
+        told = {
+            name: value
+            for name, value in self.values().items()
+            if name == "where" or fields[name].is_required() or getattr(self.operation, name) != fields[name].default
+        }
+        return f"{self.operation.name}: {flow(told)}"
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """name: what it is called in files (its file's stem); title: what the client reads; settings: the values that
+    its own named settings have here, after what the session or the command line changed."""
+
+    name: str
+    title: str
+    about: str
+    client: str | None
+    version: int
+    settings: Mapping[str, Any]
+    steps: tuple[Step, ...]
+    path: Path
+
+    @cached_property
+    def hash(self) -> str:
+        """SHA-256 in hexadecimal of what the look does: name, version and every step with every parameter.
+
+        It is the same on every machine and changes when, and only when, one of these does.
+        """
+        steps = [{step.operation.name: step.values()} for step in self.steps]
+        told = {"look": self.name, "version": self.version, "steps": steps}
+        text = json.dumps(told, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+        return hashlib.sha256(text.encode()).hexdigest()
+
+
+def flow(value: Any) -> str:
+    """A plain value as YAML on one line: {stops: 0.3}, [[0, 0.06], [1, 0.97]]."""
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{key}: {flow(item)}" for key, item in value.items()) + "}"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(flow(item) for item in value) + "]"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return repr(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)
+    if value is None:
+        return "null"
+    text = str(value)
+    plain = text.replace("_", "").replace(" ", "").replace(".", "").replace("/", "").replace("-", "").isalnum()
+    return text if plain and text == text.strip() else json.dumps(text, ensure_ascii=False)

@@ -1,0 +1,175 @@
+"""Files named by a user's file: kept inside the folder of that file, found, and named.
+
+A frame's name is its file's name without the suffix (its stem). Name patterns know `*`, `?` and `[...]`;
+capitals count.
+"""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from itertools import pairwise
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from finishing.documents import Document
+from finishing.documents.reading import nearest
+from finishing.errors import Place, Problem
+
+EXPECTED_INSIDE = "a path below the folder of this file, such as frames/A-0001.jpg"
+
+
+@dataclass(frozen=True, order=True)
+class FramePath:
+    """One frame's file. name: the stem, unique in its session; relative: its path in the session's folder."""
+
+    name: str
+    path: Path
+    relative: str
+
+
+def has_wildcard(text: str) -> bool:
+    """Whether a text is a pattern rather than a name."""
+    return any(c in text for c in "*?[")
+
+
+def matches(pattern: str, name: str, file_name: str | None = None) -> bool:
+    """Whether a pattern (or a plain name) means a frame, by its stem or by its whole file name."""
+    return any(fnmatchcase(text, pattern) or text == pattern for text in (name, file_name) if text is not None)
+
+
+def stays_inside(text: str) -> bool:
+    """Whether the text alone is a relative path that cannot climb out (links are another matter)."""
+    return bool(
+        text
+        and not text.startswith(("/", "\\", "~"))
+        and not re.match(r"[A-Za-z]:", text)
+        and ".." not in re.split(r"[/\\]", text)
+    )
+
+
+def _really_inside(path: Path, folder: Path) -> bool:
+    """Whether a path stays in the folder with all links followed; links in a ring lead nowhere."""
+    try:
+        return path.resolve().is_relative_to(folder.resolve())
+    except (OSError, RuntimeError):
+        return False
+
+
+def outside(document: Document[Any], *at: str | int) -> Problem:
+    """The problem of a path that leaves the folder of its file."""
+    return document.problem(
+        "this path leaves the folder of this file",
+        *at,
+        expected=EXPECTED_INSIDE,
+        remedy="put the file into this folder and name it from here, without .. and without a leading /",
+    )
+
+
+def inside_file(document: Document[Any], text: str, *at: str | int) -> Path | Problem:
+    """The existing file that a text names from the document's folder, or the problem of it."""
+    if not stays_inside(text):
+        return outside(document, *at)
+    folder = document.path.parent
+    path = folder / text
+    if not _really_inside(path, folder):
+        return _link(document, text, *at)
+    if not path.is_file():
+        siblings = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []
+        near = nearest(path.name, siblings)
+        kept = f'did you mean "{PurePosixPath(text).with_name(near)}"?' if near else "check the name and the folder"
+        return document.problem("there is no such file", *at, remedy=kept)
+    return path
+
+
+def _link(document: Document[Any], text: str, *at: str | int) -> Problem:
+    return document.problem(
+        "a link leads out of the folder of this file",
+        *at,
+        got=text,
+        expected="a file or folder that really lies in this folder",
+        remedy="copy what the link points to into this folder, and remove the link",
+    )
+
+
+def find_files(document: Document[Any], patterns: Iterable[str], key: str) -> tuple[list[FramePath], list[Problem]]:
+    """The files that glob patterns under `key` of a document find, sorted by name, and all that is wrong
+    with them.
+
+    Wrong are patterns that leave the folder or find nothing, links that lead out of it, and two files whose
+    names differ only in the suffix. Hidden files are passed over.
+    """
+    folder = document.path.parent
+    found: dict[Path, FramePath] = {}
+    problems: list[Problem] = []
+    for i, pattern in enumerate(patterns):
+        at: tuple[str | int, ...] = (key, i) if isinstance(document.tree.at((key,)), list) else (key,)
+        if not stays_inside(pattern):
+            problems.append(outside(document, *at))
+            continue
+        some = False
+        try:
+            paths = sorted(folder.glob(pattern))
+        except (ValueError, IndexError, NotImplementedError):  # such as "**.jpg" or ".", which pathlib refuses
+            paths = []
+        for path in paths:
+            relative = path.relative_to(folder)
+            if any(part.startswith(".") for part in relative.parts):
+                continue
+            if not _really_inside(path, folder):
+                problems.append(_link(document, relative.as_posix(), *at))
+                some = True
+            elif path.is_file():
+                some = True
+                found.setdefault(path, FramePath(path.stem, path, relative.as_posix()))
+        if not some:
+            problems.append(_nothing(document, pattern, *at))
+    frames = sorted(found.values())
+    problems += _doubles(frames, document.place(key))
+    return frames, problems
+
+
+def _nothing(document: Document[Any], pattern: str, *at: str | int) -> Problem:
+    """What to do about a pattern that finds nothing: another suffix or other capitals often lie there."""
+    folder = document.path.parent
+    near = folder / PurePosixPath(pattern).parent
+    there: list[str] = []
+    if not has_wildcard(str(near)) and near.is_dir():
+        there = sorted(p.name for p in near.iterdir() if p.is_file() and not p.name.startswith("."))[:3]
+    remedy = "check the folder, the suffix and the capitals; " + (
+        f"in that folder there is {', '.join(there)}" if there else "no file is there"
+    )
+    return document.problem("no file has such a name", *at, expected="a pattern such as frames/*.jpg", remedy=remedy)
+
+
+def _doubles(frames: list[FramePath], place: Place) -> list[Problem]:
+    problems: list[Problem] = []
+    for first, second in pairwise(frames):
+        if first.name == second.name:
+            problems.append(
+                Problem(
+                    f'two files are the frame "{first.name}"',
+                    where=place,
+                    got=f"{first.relative} and {second.relative}",
+                    remedy="narrow the patterns (frames/*.jpg) or rename one of the two files",
+                )
+            )
+    return problems
+
+
+def unknown_frame(name: str, frames: Iterable[str], where: Place, *, other: Iterable[str] = ()) -> Problem:
+    """The problem of a name (or pattern) that means no frame. other: set-ups that might have been meant."""
+    names, also = sorted(frames), sorted(other)
+    swapped = [one for one in [*also, *names] if sorted(one.lower()) == sorted(name.lower())]
+    near = swapped[0] if swapped else nearest(name, [*also, *names])
+    some = f"{names[0]} … {names[-1]}" if len(names) > 1 else "".join(names)
+    expected = f"a frame's name or a pattern of names ({some})" if names else "a frame's name (there are no frames)"
+    if also:
+        expected += ", or a set-up: " + ", ".join(also)
+    return Problem(
+        f'no frame has the name "{name}"' + (", and no set-up" if also else ""),
+        where=where,
+        got=name,
+        expected=expected,
+        remedy=f'did you mean "{near}"?' if near else "use a name that `finishing plan` lists",
+    )

@@ -1,0 +1,192 @@
+"""The shoot plan worked out, as plain lines that also read well on a narrow screen."""
+
+import textwrap
+from collections.abc import Iterable, Iterator
+
+from finishing import units
+from finishing.sessions.matching import FrameMatch, Matching, disagreement
+from finishing.sessions.plan import ShootPlan
+from finishing.sessions.worked_out import WorkedPlan, WorkedSetup, WorkedStrobe
+
+WIDTH = 64
+
+#: Said briefly with every plan. Common practice, no source; local codes and licensed people come first.
+CAUTIONS = (
+    "Keep power packs, cables and connectors away from water, dew and wet ground.",
+    "Weigh stands down; in wind lower them, or hold them; take large modifiers down first.",
+    "No flash close to anyone's eyes; ask about sensitivity to flashes; none at traffic or animals.",
+    "Local codes and licensed practice (electricity, rigging, permits) come before this plan.",
+)
+
+
+def plan_lines(worked: WorkedPlan, matching: Matching | None = None, *, width: int = WIDTH) -> list[str]:
+    """The table as lines of at most `width` characters (40 or more), without line ends.
+
+    Per set-up: the exposure and its EV at ISO 100, ambient against strobes, each head with its share, the
+    shutter ladder, warnings, and, where frames were matched, which they are and where camera and plan
+    disagree.
+    """
+    lines = [*_head(worked.plan)]
+    for setup in worked.setups:
+        lines += ["", *_setup(setup, worked.plan, matching)]
+    if matching is not None:
+        lines += _left_over(matching)
+    lines += ["", "Take care"]
+    lines += [f"  - {caution}" for caution in CAUTIONS]
+    return [wrapped for line in lines for wrapped in _wrap(line, width)]
+
+
+def _wrap(line: str, width: int) -> list[str]:
+    """A line folded under its own indentation; lines that fit stay as they are."""
+    if len(line) <= width:
+        return [line]
+    indent = len(line) - len(line.lstrip())
+    under = " " * (indent + 2)
+    return textwrap.wrap(line.strip(), width, initial_indent=" " * indent, subsequent_indent=under)
+
+
+def _head(plan: ShootPlan) -> Iterator[str]:
+    place = plan.place
+    yield (", ".join(text for text in (place.name, place.date and place.date.isoformat()) if text) or "Shoot plan")
+    if plan.sync is not None:
+        yield f"Sync {units.format_shutter(plan.sync)} or slower"
+    yield "Stops are against the exposure: 0 as set, + more, − less light"
+
+
+def _setup(worked: WorkedSetup, plan: ShootPlan, matching: Matching | None) -> Iterator[str]:
+    setup, exposure = worked.setup, worked.setup.exposure
+    yield f"{setup.id}  {setup.title}" if setup.title else f"{setup.id}"
+    if setup.starts is not None and setup.ends is not None:
+        yield f"  time      {units.format_clock(setup.starts)} to {units.format_clock(setup.ends)}"
+    yield (
+        f"  exposure  {units.format_aperture(exposure.aperture)}  {units.format_shutter(exposure.shutter)}  "
+        f"{units.format_iso(exposure.iso)}  EV100 {units.format_number(worked.ev100, 1)}"
+    )
+    yield f"  ambient   {_level(worked.ambient_stops, 'not metered')}"
+    yield f"  strobes   {_level(worked.strobe_stops, 'none' if not worked.strobes else 'not known')}"
+    if worked.total_stops is not None and worked.strobe_stops is not None and worked.ambient_stops is not None:
+        yield f"  together  {_level(worked.total_stops)}"
+        over = worked.strobe_stops - worked.ambient_stops
+        yield f"  strobes over ambient by {units.format_stops(over)}"
+    if worked.lighting_ratio is not None:
+        yield f"  ratio     {units.format_number(worked.lighting_ratio, 1)}:1 (key and fill to fill)"
+    yield from _heads(worked.strobes)
+    yield from _ladder(worked)
+    for warning in worked.warnings:
+        yield f"  ! {warning.what}"
+        if warning.expected:
+            yield f"    expected: {warning.expected}"
+        if warning.remedy:
+            yield f"    do this: {warning.remedy}"
+    if matching is not None:
+        yield from _frames(worked, matching)
+
+
+def _level(stops: float | None, unknown: str = "not known") -> str:
+    if stops is None:
+        return unknown
+    text = units.format_stops(stops)
+    return f"{text} {'stop' if text.lstrip('+−') == '1' else 'stops'}" if text != "0" else "0 (as the exposure)"
+
+
+def _heads(strobes: Iterable[WorkedStrobe]) -> Iterator[str]:
+    rows = [
+        (
+            one.strobe.name,
+            "" if one.strobe.power is None else units.format_power(one.strobe.power),
+            "?" if one.reads is None else units.format_aperture(one.reads),
+            "?" if one.stops is None else units.format_stops(one.stops),
+            "" if one.share is None else f"{round(one.share * 100)} %",
+        )
+        for one in strobes
+    ]
+    if not rows:
+        return
+    rows.insert(0, ("head", "power", "reads", "stops", "share"))
+    widths = [max(len(row[i]) for row in rows) for i in range(5)]
+    for row in rows:
+        cells = [row[0].ljust(widths[0]), *(row[i].rjust(widths[i]) for i in range(1, 5))]
+        yield "  " + "  ".join(cells).rstrip()
+
+
+def _ladder(worked: WorkedSetup) -> Iterator[str]:
+    if worked.shutter_for is None:
+        return
+    yield "  shutter for ambient at"
+    for target, seconds in worked.shutter_for.items():
+        text = "no such time" if seconds is None else units.format_shutter(seconds)
+        notes = []
+        if seconds is not None and abs(seconds - worked.setup.exposure.shutter) < 1e-9:
+            notes.append("as planned")
+        if target in worked.beyond_sync:
+            notes.append("faster than sync")
+        if target == 0 and worked.strobe_stops is not None:
+            notes.append("as much as the exposure")
+        yield f"    {units.format_stops(target):>2}  {text:<8}  {', '.join(notes)}".rstrip()
+
+
+def _frames(worked: WorkedSetup, matching: Matching) -> Iterator[str]:
+    names = matching.frames_of(worked.setup.id)
+    if not names:
+        yield "  frames    none"
+        return
+    span = names[0] if len(names) == 1 else f"{names[0]} … {names[-1]}"
+    by_time = sum(matching.how[name] == "time" for name in names)
+    yield f"  frames    {len(names)}: {span}" + (f" ({by_time} by time)" if by_time else "")
+    unknown = [name for name in names if matching.frames[name].taken is None]
+    if unknown:
+        yield f"  camera's exposure not known: {_listed(unknown)}"
+    differing: dict[str, list[FrameMatch]] = {}
+    for name in names:
+        match = matching.frames[name]
+        if match.taken is not None:
+            found = ", ".join(disagreement(worked.setup.exposure.values, match.taken))
+            if found:
+                differing.setdefault(found, []).append(match)
+    if differing:
+        yield "  camera and plan disagree"
+    for found, matches in differing.items():
+        yield f"    {_listed([match.name for match in matches])}"
+        yield f"      {found}"
+        yield f"      {_told(matches[0])}"
+
+
+def _told(match: FrameMatch) -> str:
+    """What a difference means for the picture."""
+    stops = match.difference_stops or 0.0
+    text = units.format_stops(abs(stops)).lstrip("+")
+    unit = "stop" if text == "1" else "stops"
+    darker = "darker" if stops > 0 else "lighter"
+    parts = ["as light as planned" if text == "0" else f"{text} {unit} {darker} than planned"]
+    if match.ambient_stops is not None:
+        parts.append(f"ambient {units.format_stops(match.ambient_stops)}")
+    if match.strobe_stops is not None:
+        parts.append(f"strobes {units.format_stops(match.strobe_stops)}")
+    return "; ".join(parts)
+
+
+def _listed(names: list[str], most: int = 6) -> str:
+    if len(names) <= most:
+        return ", ".join(names)
+    return f"{', '.join(names[: most - 1])} … {names[-1]} ({len(names)})"
+
+
+def _left_over(matching: Matching) -> Iterator[str]:
+    reasons: dict[str, list[str]] = {}
+    for name, reason in matching.strays.items():
+        reasons.setdefault(reason, []).append(name)
+    if reasons:
+        yield from ("", "Frames of no set-up")
+        for reason, names in reasons.items():
+            yield f"  {_listed(names)}: {reason}"
+    claims: dict[tuple[str, ...], list[str]] = {}
+    for name, ids in matching.overlaps.items():
+        claims.setdefault(ids, []).append(name)
+    if claims:
+        yield from ("", "Frames that several set-ups claim (left out)")
+        for ids, names in claims.items():
+            yield f"  {_listed(names)}: {' and '.join(ids)}; narrow their name patterns"
+    if matching.doubtful:
+        yield from ("", "Names and times that contradict each other")
+        for name, reason in matching.doubtful.items():
+            yield f"  {name}: {reason}"

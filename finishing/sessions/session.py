@@ -1,0 +1,293 @@
+"""The session: one shoot's folder, its frames, and what is to be made of them (`session.yaml`).
+
+Reading a session reads its plan too and checks all names that one part gives to another: frames, set-ups,
+looks, files. Whether settings can be carried out is the business of whoever carries them out: the models
+keep everything that was written, and `model_fields_set` of each tells it from the defaults.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import Field
+
+from finishing.documents import Document, read_document
+from finishing.documents.fields import (
+    Aspect,
+    Box,
+    Duration,
+    Flag,
+    Point,
+    Text,
+    number,
+    texts,
+    whole_number,
+)
+from finishing.documents.reading import Model, unknown_name
+from finishing.errors import Problem, ProblemSet, problems_of
+from finishing.sessions.deliverables import Deliverable, deliverable_problems, idle_settings
+from finishing.sessions.folder import FramePath, find_files, inside_file, matches, unknown_frame
+from finishing.sessions.plan import ShootPlan, read_plan
+from finishing.sessions.selection import EVERYTHING, FrameSelection, Selection
+
+Globs: Any = texts("a pattern of file names such as frames/*.jpg, or a list of them", "[frames/*.jpg]")
+AtMost: Any = number(0, 10, "stops", example="1.0")
+Rating: Any = whole_number(-1, 5)
+Straighten: Any = number(-45, 45, "degrees", example="0.8")
+
+
+class CameraClock(Model):
+    """How far the camera's clock was from the true time, in seconds; one of the two at most."""
+
+    ahead_by: Duration | None = None
+    behind_by: Duration | None = None
+
+    @property
+    def seconds_ahead(self) -> float:
+        """What is subtracted from capture times; negative where the clock was behind."""
+        return float(self.ahead_by or 0.0) - float(self.behind_by or 0.0)
+
+
+class Rights(Model):
+    """Who made it, whose it is, what may be done with it, whom to ask (IPTC Photo Metadata)."""
+
+    creator: Text | None = None
+    copyright: Text | None = None
+    usage: Text | None = None
+    contact: Text | None = None
+
+
+class LookForFrames(Model):
+    """One look for some frames. settings (written `with`): values of the recipe's settings, as written."""
+
+    look: Text
+    frames: FrameSelection = EVERYTHING
+    settings: Annotated[dict[str, Any], Field(alias="with", default_factory=dict)]
+
+
+class EvenExposure(Model):
+    """Even out the exposure within a set-up. to: the frame the others follow; measure: a region, as written;
+    at_most: stops."""
+
+    to: Text
+    measure: dict[str, Any] | None = None
+    at_most: AtMost | None = None
+
+
+class GreyCard(Model):
+    """Where a frame shows a grey card: the box in fractions of the frame."""
+
+    frame: Text
+    box: Box
+
+
+class EvenWhiteBalance(Model):
+    """Even out the colour within a set-up, by a grey card."""
+
+    grey_card: GreyCard
+
+
+class Match(Model):
+    """What is evened out within a set-up."""
+
+    exposure: EvenExposure | None = None
+    white_balance: EvenWhiteBalance | None = None
+
+
+class Crop(Model):
+    """What is kept of a frame. aspect: width over height; box: fractions of the frame."""
+
+    aspect: Aspect | None = None
+    box: Box | None = None
+
+
+class PerFrame(Model):
+    """What holds for one frame. subject: its centre; masks: files by name; straighten: degrees clockwise;
+    rating: as XMP has it, -1 (rejected) to 5; skip: leave the frame out."""
+
+    subject: Point | None = None
+    masks: dict[str, Text] = Field(default_factory=dict)
+    crop: Crop | None = None
+    straighten: Straighten | None = None
+    rating: Rating | None = None
+    skip: Flag = False
+
+
+class SessionFile(Model):
+    """What is read from session.yaml."""
+
+    session: Text
+    frames: Globs
+    plan: Text | None = None
+    camera_clock: CameraClock = CameraClock()
+    rights: Rights = Rights()
+    looks: tuple[LookForFrames, ...] = ()
+    match: Match = Match()
+    per_frame: dict[str, PerFrame] = Field(default_factory=dict)
+    deliverables: dict[str, Deliverable] = Field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Session:
+    """A session that holds together: every name in it means something.
+
+    document: session.yaml; frames: all that its patterns find, sorted by name, skipped ones too;
+    plan: the plan's document, None without one; warnings: what is doubtful.
+    """
+
+    document: Document[SessionFile]
+    frames: tuple[FramePath, ...]
+    plan: Document[ShootPlan] | None
+    warnings: tuple[Problem, ...] = ()
+
+    @property
+    def value(self) -> SessionFile:
+        """What was written."""
+        return self.document.value
+
+    @property
+    def folder(self) -> Path:
+        """The folder of session.yaml; every path in it starts there."""
+        return self.document.path.parent
+
+    @property
+    def chosen(self) -> list[FramePath]:
+        """The frames that are not skipped, sorted by name."""
+        return [frame for frame in self.frames if not self.of_frame(frame.name).skip]
+
+    @property
+    def ratings(self) -> dict[str, int]:
+        """The ratings that the session gives; a frame's own metadata may have others."""
+        return {n: int(p.rating) for n, p in self.value.per_frame.items() if p.rating is not None}
+
+    def of_frame(self, name: str) -> PerFrame:
+        """What the session says of one frame; all defaults where it says nothing."""
+        return self.value.per_frame.get(name, PerFrame())
+
+    def mask_files(self, name: str) -> dict[str, Path]:
+        """The mask files of one frame by their names."""
+        return {mask: self.folder / file for mask, file in self.of_frame(name).masks.items()}
+
+
+def read_session(path: Path, known_looks: Iterable[str] | None = None) -> Session:
+    """Read and check a session (the file, or the folder with a session.yaml) with its plan and its frames.
+
+    known_looks: names of looks in the library; looks in the session's own recipes/ are known as well. None
+    leaves names of looks unchecked. Raises Problem (no such file) or ProblemSet (all that is wrong, the
+    plan's faults included).
+    """
+    document = read_document(path / "session.yaml" if path.is_dir() else path, SessionFile)
+    frames, problems = find_files(document, document.value.frames, "frames")
+    plan: Document[ShootPlan] | None = None
+    if document.value.plan is not None:
+        file = inside_file(document, document.value.plan, "plan")
+        if isinstance(file, Problem):
+            problems.append(file)
+        else:
+            try:
+                plan = read_plan(file)
+            except (Problem, ProblemSet) as error:
+                problems += problems_of(error)
+    problems += _clock(document)
+    problems += _looks(document, known_looks)
+    problems += deliverable_problems(document, document.value.deliverables)
+    problems += _masks(document)
+    if frames:  # names of frames are only checked against frames
+        names = [frame.name for frame in frames]
+        problems += [*_per_frame(document, names), *_match(document, names)]
+        if plan is not None or document.value.plan is None:
+            problems += _selections(document, frames, plan)
+    if problems:
+        raise ProblemSet(problems)
+    warnings = idle_settings(document, document.value.deliverables)
+    if plan is not None:
+        warnings += _unused_patterns(plan, frames)
+    return Session(document, tuple(frames), plan, tuple(warnings))
+
+
+def find_frames(session: Session) -> list[FramePath]:
+    """All frames of a session, sorted by name, skipped ones too (`Session.chosen` leaves these out)."""
+    return list(session.frames)
+
+
+def _unused_patterns(plan: Document[ShootPlan], frames: list[FramePath]) -> list[Problem]:
+    problems: list[Problem] = []
+    for i, setup in enumerate(plan.value.setups):
+        listed = isinstance(plan.tree.at(("setups", i, "frames")), list)
+        for j, pattern in enumerate(setup.frames):
+            if not any(matches(pattern, frame.name, frame.path.name) for frame in frames):
+                at = ("setups", i, "frames", j) if listed else ("setups", i, "frames")
+                what = f'no frame of the session is named so for set-up "{setup.id}"'
+                remedy = "correct the pattern, or leave it if its frames are still to come"
+                problems.append(plan.problem(what, *at, remedy=remedy))
+    return problems
+
+
+def _clock(document: Document[SessionFile]) -> list[Problem]:
+    clock = document.value.camera_clock
+    if clock.ahead_by is None or clock.behind_by is None:
+        return []
+    what = "the camera's clock cannot be both ahead and behind"
+    return [document.problem(what, "camera_clock", "behind_by", remedy="keep ahead_by or behind_by, not both")]
+
+
+def _looks(document: Document[SessionFile], known_looks: Iterable[str] | None) -> list[Problem]:
+    problems: list[Problem] = []
+    folder = document.path.parent / "recipes"
+    own = [p.stem for p in folder.glob("*.y*ml")] if folder.is_dir() else []
+    for i, entry in enumerate(document.value.looks):
+        at = ("looks", i, "look")
+        if "/" in entry.look or "\\" in entry.look or entry.look.endswith((".yaml", ".yml")):
+            file = inside_file(document, entry.look, *at)
+            if isinstance(file, Problem):
+                problems.append(file)
+        elif known_looks is not None:
+            known = {*known_looks, *own}
+            if entry.look not in known:
+                problems.append(unknown_name("look", entry.look, known, document.place(*at)))
+    return problems
+
+
+def _masks(document: Document[SessionFile]) -> list[Problem]:
+    problems: list[Problem] = []
+    for name, entry in document.value.per_frame.items():
+        for mask, text in entry.masks.items():
+            file = inside_file(document, text, "per_frame", name, "masks", mask)
+            if isinstance(file, Problem):
+                problems.append(file)
+    return problems
+
+
+def _per_frame(document: Document[SessionFile], names: list[str]) -> list[Problem]:
+    keys = document.tree.key_place
+    return [
+        unknown_frame(name, names, keys(("per_frame", name))) for name in document.value.per_frame if name not in names
+    ]
+
+
+def _match(document: Document[SessionFile], names: list[str]) -> list[Problem]:
+    match = document.value.match
+    problems: list[Problem] = []
+    if match.exposure is not None and match.exposure.to not in names:
+        problems.append(unknown_frame(match.exposure.to, names, document.place("match", "exposure", "to")))
+    if match.white_balance is not None and match.white_balance.grey_card.frame not in names:
+        place = document.place("match", "white_balance", "grey_card", "frame")
+        problems.append(unknown_frame(match.white_balance.grey_card.frame, names, place))
+    return problems
+
+
+def _selections(
+    document: Document[SessionFile], frames: list[FramePath], plan: Document[ShootPlan] | None
+) -> list[Problem]:
+    setups = [setup.id for setup in plan.value.setups] if plan is not None else []
+    problems: list[Problem] = []
+    for i, entry in enumerate(document.value.looks):
+        selection: Selection = entry.frames
+        listed = isinstance(document.tree.at(("looks", i, "frames")), list)
+        for j, name in enumerate(selection.names):
+            if name in setups or any(matches(name, frame.name, frame.path.name) for frame in frames):
+                continue
+            place = document.place("looks", i, "frames", j) if listed else document.place("looks", i, "frames")
+            problems.append(unknown_frame(name, [frame.name for frame in frames], place, other=setups))
+    return problems

@@ -1,0 +1,230 @@
+"""The shoot plan worked out: exposure values, strobes against ambient, shutter ladder, what is doubtful."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from finishing import units
+from finishing.documents import Document
+from finishing.errors import Problem
+from finishing.exposure.light import lighting_ratio, shutter_ladder, strobe_stops, together, within_sync
+from finishing.exposure.possible import Way, stops_beyond_full_power, ways_within_sync
+from finishing.exposure.series import exact_exposure
+from finishing.exposure.values import luminance
+from finishing.sessions.matching import Matching, rounded
+from finishing.sessions.plan import Setup, ShootPlan, Strobe
+from finishing.sessions.readings import doubts_about, heads_of, reading_of
+
+
+@dataclass(frozen=True)
+class WorkedStrobe:
+    """One head. reads: f-number or None; stops: against the exposure; share: of all strobe light, 0…1."""
+
+    strobe: Strobe
+    reads: float | None
+    stops: float | None
+    share: float | None
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values."""
+        return {
+            "name": self.strobe.name,
+            "modifier": self.strobe.modifier,
+            "position": self.strobe.position,
+            "power": None if self.strobe.power is None else units.format_power(self.strobe.power),
+            "reads": None if self.reads is None else units.format_aperture(self.reads),
+            "stops": rounded(self.stops),
+            "share": rounded(self.share),
+        }
+
+
+@dataclass(frozen=True)
+class WorkedSetup:
+    """One set-up. All levels are stops against the exposure; None where the plan does not say enough.
+
+    ev100: of the exact values behind the printed ones; strobe_stops: all heads together; total_stops:
+    ambient and strobes together; lighting_ratio: (key + fill) : fill, over 1; shutter_for: printed seconds
+    that put the ambient at -2, -1, 0; beyond_sync: those of them that need a shutter faster than the sync
+    time; ambient_luminance: cd/m2 that the metered ambient stands for (ISO 2720, K = 12.5); ways: what
+    brings a shutter faster than the sync time back; [] where it is not.
+    """
+
+    setup: Setup
+    ev100: float
+    ambient_stops: float | None
+    strobe_stops: float | None
+    total_stops: float | None
+    lighting_ratio: float | None
+    shutter_for: dict[int, float | None] | None
+    beyond_sync: tuple[int, ...]
+    strobes: tuple[WorkedStrobe, ...]
+    warnings: tuple[Problem, ...]
+    ways: tuple[Way, ...]
+    ambient_luminance: float | None
+
+    def as_json(self, matching: Matching | None = None) -> dict[str, Any]:
+        """Plain values; `frames` are the names that the matching gives this set-up."""
+        exposure = self.setup.exposure
+        ladder = self.shutter_for
+        return {
+            "id": self.setup.id,
+            "title": self.setup.title,
+            "exposure": {
+                "aperture": units.format_aperture(exposure.aperture),
+                "shutter": units.format_shutter(exposure.shutter),
+                "iso": exposure.iso,
+            },
+            "ev100": rounded(self.ev100),
+            "ambient_stops": rounded(self.ambient_stops),
+            "ambient_luminance": rounded(self.ambient_luminance),
+            "strobe_stops": rounded(self.strobe_stops),
+            "total_stops": rounded(self.total_stops),
+            "lighting_ratio": rounded(self.lighting_ratio),
+            "shutter_for": None
+            if ladder is None
+            else {str(t): None if s is None else units.format_shutter(s) for t, s in ladder.items()},
+            "beyond_sync": [str(target) for target in self.beyond_sync],
+            "strobes": [strobe.as_json() for strobe in self.strobes],
+            "warnings": [warning_text(warning) for warning in self.warnings],
+            "ways": [_way_json(way) for way in self.ways],
+            "frames": [] if matching is None else matching.frames_of(self.setup.id),
+        }
+
+
+@dataclass(frozen=True)
+class WorkedPlan:
+    """The whole plan worked out."""
+
+    plan: ShootPlan
+    setups: tuple[WorkedSetup, ...]
+
+    @property
+    def warnings(self) -> list[Problem]:
+        """All warnings, with their places in the plan."""
+        return [warning for setup in self.setups for warning in setup.warnings]
+
+    def as_json(self, matching: Matching | None = None) -> dict[str, Any]:
+        """Plain values for `--json`; `matching` is null without frames to match."""
+        place = self.plan.place
+        return {
+            "place": {
+                "name": place.name,
+                "latitude": place.latitude,
+                "longitude": place.longitude,
+                "date": None if place.date is None else place.date.isoformat(),
+                "utc_offset_seconds": place.utc_offset,
+            },
+            "sync": None if self.plan.sync is None else units.format_shutter(self.plan.sync),
+            "setups": [setup.as_json(matching) for setup in self.setups],
+            "matching": None if matching is None else matching.as_json(),
+        }
+
+
+def warning_text(warning: Problem) -> str:
+    """A warning as one sentence, without its place."""
+    parts = [warning.what]
+    if warning.expected:
+        parts.append(f"expected {warning.expected}")
+    if warning.remedy:
+        parts.append(warning.remedy)
+    return "; ".join(parts)
+
+
+def work_out(document: Document[ShootPlan]) -> WorkedPlan:
+    """Work the whole plan out."""
+    return WorkedPlan(document.value, tuple(_setup(document, i) for i in range(len(document.value.setups))))
+
+
+def _setup(document: Document[ShootPlan], index: int) -> WorkedSetup:
+    setup, sync = document.value.setups[index], document.value.sync
+    planned = setup.exposure.values
+    strobes = _strobes(setup)
+    strobe = together(s.stops for s in strobes if s.stops is not None)
+    ev100 = exact_exposure(planned).ev100
+    ways = tuple(ways_within_sync(planned, sync)) if sync is not None and setup.strobes else ()
+    ladder = None if setup.ambient is None else shutter_ladder(setup.ambient, setup.exposure.shutter)
+    limit = sync if setup.strobes else None
+    beyond = [t for t, s in (ladder or {}).items() if s is not None and limit and not within_sync(s, limit)]
+    return WorkedSetup(
+        setup=setup,
+        ev100=ev100,
+        ambient_stops=setup.ambient,
+        strobe_stops=strobe,
+        total_stops=together(level for level in (setup.ambient, strobe) if level is not None),
+        lighting_ratio=lighting_ratio(heads_of(setup)),
+        shutter_for=ladder,
+        beyond_sync=tuple(beyond),
+        strobes=strobes,
+        warnings=tuple(_warnings(document, index, ways)),
+        ways=ways,
+        ambient_luminance=None if setup.ambient is None else luminance(ev100 + setup.ambient),
+    )
+
+
+def _strobes(setup: Setup) -> tuple[WorkedStrobe, ...]:
+    listed = [(strobe, reading_of(strobe, setup)) for strobe in setup.strobes]
+    stops = [None if reads is None else strobe_stops(reads, setup.exposure.aperture) for _, reads in listed]
+    whole = sum(2.0**s for s in stops if s is not None)
+    return tuple(
+        WorkedStrobe(strobe, reads, level, None if level is None else 2.0**level / whole)
+        for (strobe, reads), level in zip(listed, stops, strict=True)
+    )
+
+
+def way_text(way: Way) -> str:
+    """One way out of a shutter that is too fast, in a line."""
+    stops = units.format_number(way.strobe_stops, 1)
+    camera = f"{units.format_shutter(way.exposure.seconds)}"
+    if way.kind == "aperture":
+        camera += f" with {units.format_aperture(way.exposure.f_number)}"
+    elif way.kind == "iso":
+        camera += f" with {units.format_iso(way.exposure.iso)}"
+    else:
+        camera += f" with a neutral-density filter of {units.format_number(way.filter_stops, 1)} stops"
+    return f"{camera}, and strobes {stops} stops stronger"
+
+
+def _way_json(way: Way) -> dict[str, Any]:
+    return {
+        "kind": way.kind,
+        "aperture": units.format_aperture(way.exposure.f_number),
+        "shutter": units.format_shutter(way.exposure.seconds),
+        "iso": way.exposure.iso,
+        "filter_stops": rounded(way.filter_stops),
+        "strobe_stops": rounded(way.strobe_stops),
+        "power_factor": rounded(way.power_factor),
+        "distance_factor": rounded(way.distance_factor),
+        "ambient_change": rounded(way.ambient_change),
+    }
+
+
+def _warnings(document: Document[ShootPlan], index: int, ways: tuple[Way, ...]) -> list[Problem]:
+    setup = document.value.setups[index]
+    warnings: list[Problem] = []
+    if ways:
+        warnings.append(_too_fast(document, index, ways))
+    for j, strobe in enumerate(setup.strobes):
+        key = "reads" if strobe.reads is not None else "name"
+        for what, expected, remedy in doubts_about(strobe, setup):
+            warnings.append(
+                document.problem(what, "setups", index, "strobes", j, key, expected=expected, remedy=remedy)
+            )
+    return warnings
+
+
+def _too_fast(document: Document[ShootPlan], index: int, ways: tuple[Way, ...]) -> Problem:
+    setup, sync = document.value.setups[index], document.value.sync
+    assert sync is not None
+    # heads that are at their limit: each way asks as many stops more of them
+    more = min(way.strobe_stops for way in ways)
+    short = [
+        s.name for s in setup.strobes if s.power is not None and stops_beyond_full_power(s.power, more) > 0.1
+    ]  # fmt: skip
+    remedy = "either " + ", or ".join(way_text(way) for way in ways)
+    if short:
+        remedy += f"; {' and '.join(short)} cannot give that much more power: move nearer or add a head"
+    return document.problem(
+        f"the shutter is faster than the sync time: part of the frame of set-up {setup.id} gets no strobe",
+        "setups", index, "exposure", "shutter",
+        expected=f"no faster than {units.format_shutter(sync)}",
+        remedy=remedy,
+    )  # fmt: skip

@@ -1,0 +1,140 @@
+"""Laid-out pages drawn to PNG files.
+
+Texts are set by FreeType through Pillow, sign by sign at quarter pixels, so that a line is exactly as
+wide as the layout measured it at any resolution. Files carry the sRGB, gAMA and pHYs chunks (PNG
+specification, third edition) and nothing of the clock or the machine: same pages, same bytes.
+"""
+
+import math
+from collections.abc import Callable, Hashable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, BinaryIO
+
+from finishing.errors import Problem
+from finishing.sheets import style
+from finishing.sheets.placed import Page, Picture, Rectangle, Text, pixels
+from finishing.sheets.replacing import Replacing
+from finishing.sheets.typeface import MM_PER_POINT, face, printable
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+    from PIL.Image import Image
+    from PIL.ImageDraw import ImageDraw
+    from PIL.ImageFont import FreeTypeFont
+
+# key, width, height in pixels -> uint8 sRGB of at most that size, rows x columns x 3
+PictureSource = Callable[[Hashable, int, int], "npt.NDArray[np.uint8]"]
+
+DEFAULT_PIXELS_PER_INCH = 200.0
+LEAST_PIXELS_PER_INCH = 50.0
+GREATEST_PIXELS_PER_INCH = 600.0
+_SRGB_GAMA = (45455).to_bytes(4, "big")  # the gAMA value that the PNG specification pairs with sRGB
+_COMPRESSION = 4  # photographs get 1.5 % smaller at 6, in one and a half times the time
+
+
+def page_paths(path: Path, count: int) -> list[Path]:
+    """sheet.png for a single page; sheet-1.png, sheet-2.png … for more (sheet-01.png from ten pages on)."""
+    if count == 1:
+        return [path]
+    digits = len(str(count))
+    return [path.with_name(f"{path.stem}-{number:0{digits}d}{path.suffix}") for number in range(1, count + 1)]
+
+
+def draw_png(
+    pages: Sequence[Page],
+    pictures: PictureSource,
+    path: Path,
+    pixels_per_inch: float = DEFAULT_PIXELS_PER_INCH,
+) -> list[Path]:
+    """Draws the pages and returns the files written, one a page.
+
+    pictures(key, width_px, height_px) returns a picture as uint8 sRGB, rows x columns x 3, no larger
+    than asked for; a smaller one is centred in its place. All pages are drawn before the first file
+    takes its name. Raises Problem for a resolution outside 50 to 600 pixels per inch and for a folder
+    that cannot be written to, ValueError for a picture of a wrong type or size.
+    """
+    if not LEAST_PIXELS_PER_INCH <= pixels_per_inch <= GREATEST_PIXELS_PER_INCH:
+        raise Problem(
+            "the contact sheet's resolution is out of range",
+            got=f"{pixels_per_inch:g} pixels per inch",
+            expected=f"{LEAST_PIXELS_PER_INCH:g} to {GREATEST_PIXELS_PER_INCH:g}",
+            remedy="choose a resolution in this range; 200 prints well",
+        )
+    targets = page_paths(path, len(pages))
+    with Replacing(path.parent) as files:
+        for page, target in zip(pages, targets, strict=True):
+            image = page_image(page, pictures, pixels_per_inch)
+            _save(image, files.open_for(target), pixels_per_inch)
+    return targets
+
+
+def page_image(page: Page, pictures: PictureSource, pixels_per_inch: float) -> "Image":
+    """One page as a Pillow RGB image."""
+    from PIL import Image, ImageDraw
+
+    scale = pixels_per_inch / 25.4
+    size = (pixels(page.width_mm, pixels_per_inch), pixels(page.height_mm, pixels_per_inch))
+    image = Image.new("RGB", size, (style.PAPER_GREY,) * 3)
+    draw = ImageDraw.Draw(image)
+    fonts: dict[tuple[bool, float], FreeTypeFont] = {}
+    for item in page.items:
+        if isinstance(item, Rectangle):
+            left, top = round(item.x_mm * scale), round(item.y_mm * scale)
+            right, bottom = (
+                round((item.x_mm + item.width_mm) * scale),
+                round((item.y_mm + item.height_mm) * scale),
+            )
+            draw.rectangle((left, top, max(left, right - 1), max(top, bottom - 1)), fill=(item.grey,) * 3)
+        elif isinstance(item, Picture):
+            _place(image, item, pictures, pixels_per_inch)
+        else:
+            _write(draw, item, scale, fonts)
+    return image
+
+
+def _place(image: "Image", item: Picture, pictures: PictureSource, pixels_per_inch: float) -> None:
+    from PIL import Image
+
+    width, height = pixels(item.width_mm, pixels_per_inch), pixels(item.height_mm, pixels_per_inch)
+    array = pictures(item.key, width, height)
+    if array.dtype.name != "uint8" or array.ndim != 3 or array.shape[2] != 3 or 0 in array.shape:
+        raise ValueError(f"picture {item.key!r}: expected uint8 rows x columns x 3, got {array.dtype} {array.shape}")
+    if array.shape[0] > height or array.shape[1] > width:
+        raise ValueError(f"picture {item.key!r}: asked for {width} x {height}, got {array.shape[1]} x {array.shape[0]}")
+    left = round(item.x_mm * pixels_per_inch / 25.4) + (width - array.shape[1]) // 2
+    top = round(item.y_mm * pixels_per_inch / 25.4) + (height - array.shape[0]) // 2
+    image.paste(Image.fromarray(array), (left, top))
+
+
+def _write(draw: "ImageDraw", item: Text, scale: float, fonts: "dict[tuple[bool, float], FreeTypeFont]") -> None:
+    from PIL import ImageFont
+
+    known = face(item.bold)
+    font = fonts.get((item.bold, item.size_pt))
+    if font is None:
+        size = item.size_pt * MM_PER_POINT * scale
+        # The basic layout engine is always there and needs no shaping library, so bytes do not depend on one.
+        font = ImageFont.truetype(str(known.path), size, layout_engine=ImageFont.Layout.BASIC)
+        fonts[(item.bold, item.size_pt)] = font
+    em = item.size_pt * MM_PER_POINT * scale
+    x, baseline = item.x_mm * scale, round(item.baseline_mm * scale)
+    for sign in printable(item.text, item.bold):
+        if not sign.isspace():
+            draw.text((math.floor(x * 4) / 4, baseline), sign, fill=(item.grey,) * 3, font=font, anchor="ls")
+        x += known.advances[ord(sign)] * em
+
+
+def _save(image: "Image", file: BinaryIO, pixels_per_inch: float) -> None:
+    from PIL.PngImagePlugin import PngInfo
+
+    chunks = PngInfo()
+    chunks.add(b"sRGB", b"\x00")  # rendering intent: perceptual
+    chunks.add(b"gAMA", _SRGB_GAMA)
+    image.save(
+        file,
+        format="PNG",
+        pnginfo=chunks,
+        dpi=(pixels_per_inch, pixels_per_inch),
+        compress_level=_COMPRESSION,
+    )

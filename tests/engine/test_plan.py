@@ -1,0 +1,58 @@
+"""The planner's passes, without a pixel."""
+
+from finishing.engine.plan import Apply, Convert, Plan, cancel_pairs, drop_neutral, fold_table, insert_conversions, plan
+from finishing.operation import Domain
+from finishing.operations.catalogue import EdgeVignette, Exposure, HueIsolation, Saturation, ToneCurve
+from finishing.recipes.recipe import Step
+
+LIGHTER = Step(Exposure(stops=1))
+CURVE = Step(ToneCurve(points=[(0, 0.1), (1, 0.9)]))
+KEEP = Step(HueIsolation(keep=70))
+EDGE = Step(EdgeVignette(strength=0.5))
+LINEAR, ENCODED, OKLAB = Domain.LINEAR, Domain.ENCODED, Domain.OKLAB
+
+
+def test_neutral_steps_are_dropped() -> None:
+    nothing = Step(Exposure(stops=0))
+    assert drop_neutral([nothing, CURVE, nothing]) == [CURVE]
+
+
+def test_conversions_stand_round_each_step() -> None:
+    assert insert_conversions([LIGHTER, CURVE], ENCODED) == [
+        Apply(LIGHTER),
+        Convert(LINEAR, ENCODED),
+        Apply(CURVE),
+        Convert(ENCODED, LINEAR),
+        Convert(LINEAR, ENCODED),
+    ]
+
+
+def test_pairs_that_take_each_other_back_go() -> None:
+    both = [Convert(LINEAR, OKLAB), Convert(OKLAB, LINEAR)]
+    assert cancel_pairs([*both, *both]) == []
+    assert cancel_pairs([Apply(EDGE), Convert(OKLAB, LINEAR), Convert(LINEAR, ENCODED)]) == [
+        Apply(EDGE),
+        Convert(OKLAB, LINEAR),
+        Convert(LINEAR, ENCODED),
+    ]
+
+
+def test_leading_channel_steps_go_into_the_table() -> None:
+    items = insert_conversions([LIGHTER, CURVE, KEEP, EDGE], LINEAR)
+    assert fold_table(items) == Plan(tuple(items[:4]), tuple(items[4:]))
+
+
+def test_the_whole_plan_keeps_the_order() -> None:
+    steps = [KEEP, LIGHTER, Step(Saturation(amount=1)), CURVE, KEEP, EDGE]
+    for table in (True, False):
+        work = plan(steps, output=ENCODED, table=table)
+        applied = [item.step for item in (*work.table, *work.items) if isinstance(item, Apply)]
+        assert applied == [KEEP, LIGHTER, CURVE, KEEP, EDGE]
+
+
+def test_two_steps_in_one_domain_share_their_conversions() -> None:
+    work = plan([KEEP, Step(Saturation(amount=2))], output=LINEAR, table=False)
+    assert [str(item) for item in work.items if isinstance(item, Convert)] == [
+        "linear light → OkLab",
+        "OkLab → linear light",
+    ]

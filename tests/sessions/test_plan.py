@@ -1,0 +1,284 @@
+"""Shoot plans: read, checked, worked out."""
+
+import json
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from finishing import units
+from finishing.errors import ProblemSet
+from finishing.sessions.plan import ShootPlan, parse_plan, read_plan
+from finishing.sessions.plan_table import CAUTIONS, plan_lines
+from finishing.sessions.worked_out import work_out
+from tests.sessions.conftest import PLAN
+
+
+def worked(text: str) -> Any:
+    """The JSON of a plan worked out, through JSON and back."""
+    return json.loads(json.dumps(work_out(parse_plan(text)).as_json()))
+
+
+def one(aperture: str, shutter: str, ambient: str, strobes: str, iso: str = "100", sync: str = "1/200") -> Any:
+    """The one set-up of a small plan, worked out."""
+    return worked(
+        f"sync: {sync}\nsetups:\n  - id: S\n    ambient: {ambient}\n"
+        f"    exposure: {{aperture: {aperture}, shutter: {shutter}, iso: {iso}}}\n    strobes: [{strobes}]\n"
+    )["setups"][0]
+
+
+def broken(*change: str, text: str = PLAN) -> str:
+    """The error text of the plan with a part replaced."""
+    for old, new in zip(change[::2], change[1::2], strict=True):
+        assert old in text, old
+        text = text.replace(old, new)
+    with pytest.raises(ProblemSet) as caught:
+        parse_plan(text)
+    return str(caught.value)
+
+
+def test_the_plan_is_read() -> None:
+    plan = parse_plan(PLAN).value
+    assert plan.place.utc_offset == 7200
+    assert plan.place.date is not None
+    assert plan.place.date.isoformat() == "2026-09-19"
+    assert plan.sync == 1 / 200
+    a, b = plan.setups
+    assert a.frames == ("A-*",)
+    assert (a.exposure.aperture, a.exposure.shutter, a.exposure.iso) == (8, 1 / 125, 100)
+    assert a.ambient == -2
+    assert [s.power for s in a.strobes] == [1, 0.25]
+    assert (b.starts, b.ends) == (67800, 69000)
+    assert plan.setup("B") is b
+    with pytest.raises(KeyError):
+        plan.setup("C")
+
+
+def test_the_names_in_json_are_fixed() -> None:
+    setup = worked(PLAN)["setups"][0]
+    assert {
+        "id", "ev100", "ambient_stops", "strobe_stops", "total_stops", "lighting_ratio", "shutter_for",
+        "strobes", "warnings", "frames",
+    } <= set(setup)  # fmt: skip
+    assert {"name", "stops"} <= set(setup["strobes"][0])
+    assert setup["id"] == "A"
+    assert setup["ev100"] == 13  # f/8 at 1/125: Av 6 + Tv 7 of the exact series (APEX)
+    assert setup["ambient_stops"] == -2
+    assert setup["shutter_for"] == {"-2": "1/125", "-1": "1/60", "0": "1/30"}
+    assert [s["stops"] for s in setup["strobes"]] == [0, -1]
+    assert setup["strobe_stops"] == pytest.approx(0.585, abs=5e-4)  # log2(1 + 1/2), derived here
+    assert setup["total_stops"] == pytest.approx(0.8074, abs=1e-4)  # log2(1 + 1/2 + 1/4), derived here
+    assert setup["lighting_ratio"] is None  # a rim does not fill
+    assert setup["warnings"] == []
+
+
+def test_a_strobe_at_its_aperture_and_ambient_two_under() -> None:
+    # derived here: ambient goes to 0 at 1/50, and then the two together are one stop over
+    setup = one("f/11", "1/200", "-2", "{name: key, reads: f/11}")
+    assert setup["shutter_for"] == {"-2": "1/200", "-1": "1/100", "0": "1/50"}
+    assert setup["total_stops"] == pytest.approx(0.322, abs=5e-4)
+    assert one("f/11", "1/50", "0", "{name: key, reads: f/11}")["total_stops"] == pytest.approx(1)
+
+
+def test_what_the_plan_does_not_say_is_null() -> None:
+    plan = worked("setups: [{id: S, exposure: {aperture: 8, shutter: 1/60, iso: 100}}]")
+    setup = plan["setups"][0]
+    nothing = ("ambient_stops", "strobe_stops", "total_stops", "lighting_ratio", "shutter_for")
+    assert [setup[key] for key in nothing] == [None] * 5
+    assert setup["strobes"] == setup["frames"] == setup["warnings"] == []
+    assert plan["place"]["date"] is None
+
+
+@pytest.mark.parametrize(("reads", "ratio"), [("f/8", 2), ("f/5.6", 3), ("f/4", 5), ("f/2.8", 9)])
+def test_lighting_ratio(reads: str, ratio: float) -> None:
+    # common practice, no source
+    setup = one("f/8", "1/125", "-2", f"{{name: key, reads: f/8}}, {{name: fill, reads: {reads}}}")
+    assert setup["lighting_ratio"] == pytest.approx(ratio)
+
+
+def test_a_shutter_faster_than_sync_is_a_warning_with_ways_out() -> None:
+    setup = one("f/8", "1/800", "-2", "{name: key, power: 1/1, reads: f/8}", iso="400")
+    assert len(setup["warnings"]) == 1
+    assert "the shutter is faster than the sync time" in setup["warnings"][0]
+    assert "1/200 with f/16" in setup["warnings"][0]
+    assert "neutral-density filter of 2 stops" in setup["warnings"][0]
+    assert "1/200 with ISO 100" in setup["warnings"][0]
+    assert "key cannot give that much more power" in setup["warnings"][0]
+    assert [way["strobe_stops"] for way in setup["ways"]] == [2, 2, 2]
+    assert setup["beyond_sync"] == ["-2", "-1"]
+    place = work_out(parse_plan(PLAN.replace("1/125", "1/500"))).warnings[0].where
+    assert str(place) == "plan.yaml:7:40"
+    # without strobes any shutter will do
+    assert one("f/8", "1/800", "-2", "")["warnings"] == []
+
+
+def test_readings_that_follow_from_power_and_distance() -> None:
+    # guide number 43 m at 5 m: f/8.6 (derived here); full power f/11, power 1/4: f/5.6
+    setup = one("f/8", "1/125", "-2", "{name: key, power: 1/1, guide_number: 43, distance: 5 m}")
+    assert setup["strobes"][0]["reads"] == "f/8.6"
+    assert setup["warnings"] == []
+    setup = one("f/5.6", "1/125", "-2", "{name: key, power: 1/4, full_power_reads: f/11}")
+    assert setup["strobe_stops"] == pytest.approx(0, abs=1e-4)
+    assert setup["warnings"] == []
+
+
+@pytest.mark.parametrize(
+    ("strobe", "warned"),
+    [
+        ("{name: key, power: 1/4, full_power_reads: f/11, reads: f/5.6}", False),
+        ("{name: key, power: 1/4, full_power_reads: f/11, reads: f/6.3}", False),
+        ("{name: key, power: 1/4, full_power_reads: f/11, reads: f/8}", True),
+        ("{name: key, power: 1/1, guide_number: 43, distance: 5 m, reads: f/9}", False),
+        ("{name: key, power: 1/1, guide_number: 43, distance: 5 m, reads: f/4}", True),
+        # a modifier takes light from the bare head: less is no surprise, more is
+        ("{name: key, modifier: softbox, power: 1/1, guide_number: 43, distance: 5 m, reads: f/4}", False),
+        ("{name: key, modifier: softbox, power: 1/1, guide_number: 43, distance: 5 m, reads: f/16}", True),
+        ("{name: key, modifier: softbox}", True),
+    ],
+)
+def test_a_reading_that_does_not_follow_is_a_warning(strobe: str, warned: bool) -> None:
+    assert bool(one("f/8", "1/125", "-2", strobe)["warnings"]) is warned
+
+
+def test_a_strobe_without_a_reading_is_left_out_of_the_sums() -> None:
+    setup = one("f/8", "1/125", "-2", "{name: key, reads: f/8}, {name: rim, power: 1/4}")
+    assert setup["strobe_stops"] == 0
+    assert setup["strobes"][1]["stops"] is None
+    assert "nothing says what strobe" in setup["warnings"][0]
+
+
+def test_a_misspelt_key() -> None:
+    text = broken(
+        "ambient: -2\n    strobes:\n      - {name: key, m",
+        "ambience: -2\n    strobes:\n      - {name: key, m",
+    )
+    assert text == (
+        'plan.yaml:8:5: unknown key "ambience"\n'
+        "    expected: one of ambient, exposure, frames, from, id, strobes, title, to\n"
+        '    do this:  did you mean "ambient"?'
+    )
+
+
+def test_a_shutter_that_yaml_might_take_for_a_time() -> None:
+    assert broken("1/125", "12:30") == (
+        'plan.yaml:7:40: "shutter" cannot be read\n'
+        "    found:    12:30\n"
+        '    expected: a shutter time such as 1/125, 0.4, 2" or 2 s\n'
+        "    do this:  write shutter: 1/125, for example"
+    )
+
+
+def test_two_setups_of_one_id() -> None:
+    assert broken("id: B", "id: A") == (
+        'plan.yaml:12:9: a second set-up has the id "A"\n'
+        "    found:    A\n"
+        "    expected: ids that differ (the first is at line 4)\n"
+        "    do this:  give each set-up an id of its own"
+    )
+
+
+def test_an_end_before_the_start() -> None:
+    assert broken('"19:10"', '"18:10"') == (
+        'plan.yaml:14:9: set-up "B" ends before it starts\n'
+        "    found:    18:10\n"
+        "    expected: a time after 18:50 on the same day\n"
+        "    do this:  swap the times; past midnight, name the frames instead (frames: A-*)"
+    )
+
+
+def test_a_start_without_an_end() -> None:
+    assert broken('    to: "19:10"\n', "") == (
+        'plan.yaml:13:11: "from" stands without "to" in set-up "B"\n'
+        "    found:    18:50\n"
+        "    expected: both times, or neither\n"
+        '    do this:  add to: "19:10", for example'
+    )
+
+
+def test_setups_that_overlap_in_time() -> None:
+    assert broken("    frames: A-*\n", '    from: "18:30"\n    to: "19:00"\n') == (
+        'plan.yaml:14:11: set-ups "A" and "B" overlap in time\n'
+        "    found:    18:50 to 19:10\n"
+        "    expected: times outside 18:30 to 19:00\n"
+        "    do this:  mend the times, or name the frames of both (frames: A-*)"
+    )
+    parse_plan(PLAN.replace("    frames: A-*\n", '    from: "18:30"\n    to: "18:50"\n'))  # touching is no overlap
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("f/8, shutter", "wide, shutter", 'plan.yaml:7:26: "aperture" cannot be read'),
+        ("power: 1/4", "power: 5/4", '"power" cannot be read'),
+        ("latitude: 47.4", "latitude: 147.4", "a number of degrees from -90 to 90"),
+        ("date: 2026-09-19", "date: 2026-09-31", "a date such as 2026-09-19"),
+        ('"+02:00"', "CEST", "a UTC offset such as +02:00"),
+        ("id: A", "id: all", '"all" means every frame'),
+        ("name: rim", "name: key", "two strobes of set-up"),
+        ("    exposure: {aperture: f/8, shutter: 1/125, iso: 100}\n", "", '"exposure" is missing'),
+        ("name: rim", "nam: rim", 'did you mean "name"?'),
+    ],
+)
+def test_what_else_is_refused(old: str, new: str, says: str) -> None:
+    assert says in broken(old, new)
+
+
+def test_every_fault_is_told_at_once() -> None:
+    text = broken("id: B", "id: A", '"19:10"', '"18:10"')
+    assert text.count("do this:") == 2
+
+
+def test_a_missing_plan(tmp_path: Any) -> None:
+    from finishing.errors import Problem
+
+    with pytest.raises(Problem, match="there is no such file"):
+        read_plan(tmp_path / "plan.yaml")
+
+
+def test_there_is_a_json_schema() -> None:
+    schema = json.loads(json.dumps(ShootPlan.model_json_schema()))
+    assert schema["additionalProperties"] is False
+    assert {"place", "sync", "setups"} == set(schema["properties"])
+
+
+@given(
+    st.sampled_from([2.8, 4, 5.6, 8, 11, 16]),
+    st.sampled_from([1 / 200, 1 / 125, 1 / 60, 1 / 30]),
+    st.integers(-4, 2),
+    st.lists(st.sampled_from([2.8, 4, 5.6, 8, 11]), min_size=1, max_size=4),
+)
+def test_a_plan_written_from_numbers_reads_back_to_them(
+    aperture: float, shutter: float, ambient: int, reads: list[float]
+) -> None:
+    strobes = ", ".join(f"{{name: s{i}, reads: {units.format_aperture(r)}}}" for i, r in enumerate(reads))
+    setup = one(units.format_aperture(aperture), units.format_shutter(shutter), str(ambient), strobes)
+    assert setup["exposure"]["shutter"] == units.format_shutter(shutter)
+    assert setup["ambient_stops"] == ambient
+    assert sum(s["share"] for s in setup["strobes"]) == pytest.approx(1, abs=1e-3)
+    parts = [2.0**ambient, *(2.0 ** s["stops"] for s in setup["strobes"])]
+    assert 2 ** setup["total_stops"] == pytest.approx(sum(parts), rel=1e-3)
+
+
+def test_the_table_fits_a_narrow_screen() -> None:
+    text = PLAN.replace("shutter: 1/200", "shutter: 1/500") + "      - {name: fill}\n"
+    for width in (40, 64):
+        lines = plan_lines(work_out(parse_plan(text)), width=width)
+        assert max(map(len, lines)) <= width
+        assert not any("\n" in line for line in lines)
+
+
+def test_the_table_says_what_matters() -> None:
+    text = "\n".join(plan_lines(work_out(parse_plan(PLAN)), width=100))
+    for part in (
+        "A  Standing by the ladder",
+        "exposure  f/8  1/125  ISO 100  EV100 13",
+        "ambient   −2 stops",
+        "−2  1/125     as planned",
+        " 0  1/30      as much as the exposure",
+        "key     1/1    f/8      0   67 %",
+        *CAUTIONS,
+    ):
+        assert part in text
+    assert "frames" not in text  # nothing was matched
+    assert "!" not in text
