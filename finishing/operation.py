@@ -18,6 +18,7 @@ from pydantic import Field
 
 from finishing.documents.fields import Words
 from finishing.documents.reading import Model, words_of
+from finishing.overview import Overview
 
 #: Rows as the engine holds them: float32 (3, rows, width).
 Planes = NDArray[np.float32]
@@ -52,6 +53,8 @@ class Geometry:
     names, in fractions of width and height. scale: pixels of this picture to one of the full-size frame
     (below 1 for previews), so that a length in pixels of the full frame means the same everywhere. masks: the
     frame's masks by name, float32 (height, width) of any size, 0…1; they do not count when geometries are compared.
+    overview: there only while an operation prepares whose reach is the whole frame: the frame as it is when the step
+    begins, in the operation's domain, reduced as the operation says.
     """
 
     width: int
@@ -59,6 +62,7 @@ class Geometry:
     subject: tuple[float, float] | None = None
     scale: float = 1.0
     masks: Mapping[str, NDArray[np.float32]] = field(default_factory=dict, compare=False, repr=False)
+    overview: Overview | None = field(default=None, compare=False, repr=False)
 
     @property
     def short_side(self) -> int:
@@ -95,6 +99,10 @@ class Operation(Model):
     def radius(self, geometry: Geometry) -> int:
         """How many pixels around it looks at; 0 unless the reach is a neighbourhood."""
         return 0
+
+    def reduction(self, geometry: Geometry) -> int:
+        """For a reach over the frame: by how much the frame may be reduced, each way, for the overview it needs."""
+        return 1
 
     @abstractmethod
     def prepare(self, geometry: Geometry) -> Kernel:

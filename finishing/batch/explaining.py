@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from finishing.engine.execution import strip_height
-from finishing.engine.plan import Apply, plan
+from finishing.engine.plan import Apply, halo_of, plan
 from finishing.operation import Domain, Geometry
 from finishing.recipes.recipe import Recipe
 
@@ -13,7 +13,7 @@ def explain(look: Recipe, width: int, height: int) -> dict[str, Any]:
     """The plan for an 8-bit sRGB frame of this size, delivered in sRGB."""
     geometry = Geometry(width, height)
     work = plan(look.steps, output=Domain.ENCODED, table=True)
-    halo = work.halo(geometry)
+    halo = halo_of(work.items, geometry)
     rows = min(height, strip_height(width, halo))
     return {
         "look": look.title,
@@ -36,7 +36,7 @@ def explain(look: Recipe, width: int, height: int) -> dict[str, Any]:
         "halo_rows": halo,
         "strip_rows": rows,
         "strip_count": -(-height // rows),
-        "sweeps": 1,
+        "sweeps": work.sweeps,
         "conversions": sum(not isinstance(item, Apply) for item in work.items),
     }
 
@@ -58,7 +58,8 @@ def explain_lines(told: dict[str, Any]) -> Iterator[str]:
     if told["table"]:
         yield "Worked into the table that decodes the file's 256 codes:"
         yield from (f"  {item}" for item in told["table"])
-    yield f"Done in {told['sweeps']} sweep over {told['strip_count']} strips of {told['strip_rows']} rows:"
+    sweeps = f"{told['sweeps']} sweep" + ("s" if told["sweeps"] > 1 else "")
+    yield f"Done in {sweeps} over {told['strip_count']} strips of {told['strip_rows']} rows:"
     yield from (f"  {item}" for item in told["strips"])
     if told["halo_rows"]:
         yield f"Each strip brings {told['halo_rows']} rows above and below along."

@@ -3,15 +3,15 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from finishing.colour.spaces import SRGB, ColourSpace
 from finishing.engine.ends import CodedSink, CodedSource, LinearSource, Source
 from finishing.engine.execution import execute, strip_height
-from finishing.engine.plan import plan
+from finishing.engine.plan import halo_of, plan
 from finishing.operation import Geometry
+from finishing.overview import Reducer
 from finishing.recipes.recipe import Step
 
 if TYPE_CHECKING:
@@ -34,23 +34,18 @@ def fitted(width: int, height: int, long_edge: int | None) -> tuple[int, int]:
 def reduced(source: Source, width: int, height: int) -> Source:
     """The picture at a smaller size, each pixel the mean of the area it covers, in linear light.
 
-    First across, strip by strip, then down: the two together are the mean over the area, and no full-size picture
-    stands in memory as floats. Returns the source itself where the size is the same.
+    Returns the source itself where the size is the same.
     """
     if (width, height) == (source.width, source.height):
         return source
-    narrow = np.empty((3, source.height, width), np.float32)
+    reducer = Reducer(source.height, source.width, height, width)
     rows = strip_height(source.width, 0)
     scratch = np.empty((3, rows, source.width), np.float32)
     for top in range(0, source.height, rows):
         strip = scratch[:, : min(rows, source.height - top)]
         source.read(strip, top)
-        for channel in range(3):
-            narrow[channel, top : top + strip.shape[1]] = cv2.resize(
-                strip[channel], (width, strip.shape[1]), interpolation=cv2.INTER_AREA
-            )
-    planes = [cv2.resize(channel, (width, height), interpolation=cv2.INTER_AREA) for channel in narrow]
-    return LinearSource(np.stack(planes))
+        reducer.add(strip, top)
+    return LinearSource(reducer.overview().planes)
 
 
 def finish_picture(
@@ -63,7 +58,8 @@ def finish_picture(
     threads: int = 1,
 ) -> NDArray[np.uint8]:
     """The finished codes, uint8 (height, width, 3). into: an array that may be written over, if the steps allow."""
-    around = plan(steps, output=CodedSink.domain_of(space), table=False).halo(geometry) > 0
+    work = plan(steps, output=CodedSink.domain_of(space), table=False)
+    around = halo_of(work.items, geometry) > 0
     codes = into if into is not None and not around else np.empty((source.height, source.width, 3), np.uint8)
     execute(steps, source, CodedSink(codes, space), geometry, threads=threads)
     return codes

@@ -11,6 +11,7 @@ from finishing.colour.spaces import ColourSpace
 from finishing.compiled import compiled, singles
 from finishing.engine import conversions
 from finishing.operation import Domain, Kernel, Planes
+from finishing.overview import Reducer
 
 #: What stands in for infinity: the largest value of a half-float picture. NaN becomes 0.
 LARGEST = np.float32(65504)
@@ -99,6 +100,18 @@ class LinearSink:
 
     def write(self, planes: Planes, top: int) -> None:
         self.planes[:, top : top + planes.shape[1]] = planes
+
+
+class OverviewSink:
+    """Keeps a reduced copy of what it is given, in whatever domain that is."""
+
+    domain = Domain.LINEAR
+
+    def __init__(self, full_height: int, full_width: int, height: int, width: int) -> None:
+        self.reducer = Reducer(full_height, full_width, height, width)
+
+    def write(self, planes: Planes, top: int) -> None:
+        self.reducer.add(planes, top)
 
 
 class CodedSink:

@@ -6,13 +6,16 @@ come along above and below), so the result is the same bit for bit at every stri
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from typing import TypeGuard
 
 import numpy as np
 
 from finishing.engine import conversions
-from finishing.engine.ends import CodedSource, Sink, Source
-from finishing.engine.plan import Apply, Convert, Item, plan
+from finishing.engine.ends import CodedSource, OverviewSink, Sink, Source
+from finishing.engine.plan import Apply, Convert, Item, halo_of, plan
 from finishing.operation import Domain, Geometry, Kernel, Planes, Reach
+from finishing.overview import Overview
 from finishing.recipes.recipe import Step
 from finishing.regions.region import Region
 
@@ -45,9 +48,38 @@ def execute(
     work = plan(steps, output=sink.domain, table=table)
     if work.table:
         assert isinstance(source, CodedSource)
-        source = source.folded([_kernel(item, geometry) for item in work.table])
-    kernels = [_kernel(item, geometry) for item in work.items]
-    halo = work.halo(geometry)
+        source = source.folded([_kernel(item, geometry, None) for item in work.table])
+    kernels: list[Kernel] = []
+    for index, item in enumerate(work.items):
+        overview = None
+        if _needs_overview(item):
+            overview = _overview(source, kernels, work.items[:index], geometry, item, strip_rows, threads)
+        kernels.append(_kernel(item, geometry, overview))
+    _sweep(source, sink, kernels, halo_of(work.items, geometry), strip_rows, threads)
+
+
+def _needs_overview(item: Item) -> TypeGuard[Apply]:
+    return isinstance(item, Apply) and item.step.operation.reach is Reach.FRAME
+
+
+def _overview(
+    source: Source,
+    kernels: list[Kernel],
+    before: Sequence[Item],
+    geometry: Geometry,
+    item: Apply,
+    strip_rows: int | None,
+    threads: int,
+) -> Overview:
+    """A sweep of its own: the frame as it is when the step begins, reduced."""
+    by = item.step.operation.reduction(geometry)
+    sink = OverviewSink(source.height, source.width, -(-source.height // by), -(-source.width // by))
+    _sweep(source, sink, kernels, halo_of(before, geometry), strip_rows, threads)
+    return sink.reducer.overview()
+
+
+def _sweep(source: Source, sink: Sink, kernels: list[Kernel], halo: int, strip_rows: int | None, threads: int) -> None:
+    """All strips once through the kernels."""
     rows = strip_rows or strip_height(source.width, halo)
     tops = range(0, source.height, rows)
 
@@ -83,10 +115,10 @@ def _strip(
     sink.write(planes[:, start - top : stop - top], start)
 
 
-def _kernel(item: Item, geometry: Geometry) -> Kernel:
+def _kernel(item: Item, geometry: Geometry, overview: Overview | None) -> Kernel:
     if isinstance(item, Convert):
         return _CONVERSIONS[item.source, item.target]
-    kernel = item.step.operation.prepare(geometry)
+    kernel = item.step.operation.prepare(replace(geometry, overview=overview) if overview else geometry)
     return kernel if item.step.where is None else _limited(item, kernel, item.step.where, geometry)
 
 

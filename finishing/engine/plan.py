@@ -8,7 +8,7 @@ reorder, since the order is the author's.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from finishing.operation import Domain, Geometry
+from finishing.operation import Domain, Geometry, Reach
 from finishing.recipes.recipe import Step
 
 
@@ -43,9 +43,15 @@ class Plan:
     table: tuple[Item, ...]
     items: tuple[Item, ...]
 
-    def halo(self, geometry: Geometry) -> int:
-        """Rows above and below a strip that must come along, so that its own rows come out right."""
-        return sum(item.step.operation.radius(geometry) for item in self.items if isinstance(item, Apply))
+    @property
+    def sweeps(self) -> int:
+        """How often the frame is gone through: once, and once more for every step that needs an overview of it."""
+        return 1 + sum(isinstance(i, Apply) and i.step.operation.reach is Reach.FRAME for i in self.items)
+
+
+def halo_of(items: Sequence[Item], geometry: Geometry) -> int:
+    """Rows above and below a strip that must come along through the items, so that its own rows come out right."""
+    return sum(item.step.operation.radius(geometry) for item in items if isinstance(item, Apply))
 
 
 def drop_neutral(steps: Sequence[Step]) -> list[Step]:

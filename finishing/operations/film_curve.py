@@ -14,24 +14,26 @@ MIDDLE_GREY = 0.18
 #: log₁₀ 2, one stop on the axis of log exposure and on that of density.
 STOP = float(np.log10(2))
 
-# The kernel reads brightness from a table with 256 steps an octave: a float's bits, shifted, are its place there.
+# The kernel reads brightness from a table with 256 steps an octave: the bits of a float, shifted, are its place
+# there, and what is shifted out is its share of the way to the next.
 LOWEST_OCTAVE, HIGHEST_OCTAVE = -60, 17
-STEP_BITS = 15
-STEP_SHIFT = np.int32(STEP_BITS)
-STEP_MASK = np.int32((1 << STEP_BITS) - 1)
-PER_STEP = np.float32(1 / (1 << STEP_BITS))
+STEP_LENGTH = np.int32(15)
+STEP_MASK = np.int32((1 << 15) - 1)
+PER_STEP = np.float32(2.0**-15)
 LOWEST = np.float32(2.0**LOWEST_OCTAVE)
 HIGHEST = np.float32(2.0**HIGHEST_OCTAVE)
-FIRST_STEP = np.int32(LOWEST.view(np.int32) >> STEP_BITS)
-STEPS = (HIGHEST_OCTAVE - LOWEST_OCTAVE) << (23 - STEP_BITS)
+FIRST_STEP = np.int32(LOWEST.view(np.int32) >> STEP_LENGTH)
+STEPS = (HIGHEST_OCTAVE - LOWEST_OCTAVE) << 8
+#: Pixels looked up at a time, so that their places and values stay in the first-level cache.
+BLOCK = 512
 
 
 class FilmCurve(Operation):
-    """Density over log exposure with toe, straight line and shoulder (Hurter and Driffield, J. Soc. Chem. Ind. 9, 1890).
+    """Density over log exposure with toe, straight line and shoulder (Hurter, Driffield, J. Soc. Chem. Ind. 9, 1890).
 
     The negative has, above its clear base, the density
-    D(H) = γ · [T · log₁₀(1 + (X/H₀)^(1/t)) − S · log₁₀(1 + (X/H₁)^(1/s))], X = H + Hf, with t and s the lengths of toe
-    and shoulder in stops and T = t, S = s as powers of ten. Far from both it is the straight line of slope γ, that
+    D(H) = γ · [t · log₁₀(1 + (X/H₀)^(1/t)) − s · log₁₀(1 + (X/H₁)^(1/s))], X = H + Hf,
+    with t and s the lengths of toe and shoulder in stops. Far from both it is the straight line of slope γ that
     sets out at H₀, `shadows` stops below middle grey, and ends at H₁, `highlights` stops above it; toe and
     shoulder round the two ends over about twice their length. Hf is the fogging exposure that alone makes the density
     `fog`: film that saw no light has it, so it veils the shadows. Contrast is measured as in ISO 6: normal is a
@@ -43,14 +45,12 @@ class FilmCurve(Operation):
     """
 
     name: ClassVar[str] = "film_curve"
-    summary: ClassVar[str] = (
-        "Renders tones as a film with toe and shoulder does, printed with a middle grey that stays."
-    )
+    summary: ClassVar[str] = "Renders tones as film with toe and shoulder does, printed with middle grey held."
     neutral: ClassVar[dict[str, Any]] = {"strength": 0.0}
     example: ClassVar[str] = "film_curve: {gamma: 0.70, toe: 1.5, shoulder: 1.0, fog: 0.2}"
 
     gamma: number(0.3, 1.5, example="0.65") = parameter(  # type: ignore[valid-type]
-        "slope of the film's straight line: density over log10 exposure; normal is near 0.65", 0.68
+        "slope of the film's straight line: density over log10 exposure; normal is near 0.65", 0.70
     )
     toe: number(0.1, 4, "stops", example="1.5") = parameter("how softly shadows set out from black", 1.5)  # type: ignore[valid-type]
     shoulder: number(0.1, 4, "stops", example="1.0") = parameter("how softly highlights level off", 0.8)  # type: ignore[valid-type]
@@ -58,7 +58,7 @@ class FilmCurve(Operation):
         "where the straight line begins, below middle grey", 7.0
     )
     highlights: number(1, 12, "stops", example="3.5") = parameter(  # type: ignore[valid-type]
-        "where it ends, above middle grey (white is 2.5 above it)", 3.5
+        "where it ends, above middle grey (white is 2.5 above it)", 3.8
     )
     fog: number(0, 1, "density", example="0.2") = parameter(  # type: ignore[valid-type]
         "density of the film without exposure, above its base: veils the shadows", 0.0
@@ -94,7 +94,7 @@ class FilmCurve(Operation):
         return np.asarray(self.gamma * STOP * (rise - fall))
 
     def _fogging_exposure(self) -> float:
-        """The exposure that alone makes the fog, by halving, held at the densest half of what the film can."""
+        """The exposure that alone makes the fog, found by halving; never more than middle grey."""
         if self.fog == 0:
             return 0.0
         low, high = 0.0, MIDDLE_GREY
@@ -113,26 +113,37 @@ class FilmCurve(Operation):
         return np.asarray(self.grey_prints_as * 10 ** (self.paper * above_grey))
 
     def prepare(self, geometry: Geometry) -> Kernel:
-        places = (np.arange(STEPS + 2, dtype=np.int32) + FIRST_STEP) << STEP_BITS
+        places = (np.arange(STEPS + 2, dtype=np.int32) + FIRST_STEP) << STEP_LENGTH
         table = self.printed(places.view(np.float32)).astype(np.float32)
         (strength,) = singles(self.strength)
         return lambda planes, top: look_up(planes, table, strength)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
-        return pixels * (1 - self.strength) + self.printed(pixels) * self.strength
+        result: Pixels = pixels * (1 - self.strength) + self.printed(pixels) * self.strength
+        return result
 
 
 @compiled
 def look_up(planes: Any, table: Any, strength: Any) -> None:
-    """Brightness between the two nearest entries of the table."""
+    """Brightness between the two nearest entries of the table. Arithmetic and reading take turns, since reading
+    at places all over a table does not vectorise and would hold the rest back."""
     rest = ONE - strength
+    places = np.empty(BLOCK, np.int32)
+    lower, upper = np.empty(BLOCK, np.float32), np.empty(BLOCK, np.float32)
     for channel in range(planes.shape[0]):
         for row in range(planes.shape[1]):
             line = planes[channel, row]
-            for x in range(planes.shape[2]):
-                value = line[x]
-                bits = np.float32(min(max(value, LOWEST), HIGHEST)).view(np.int32)
-                step = np.uint32(np.int32(bits >> STEP_SHIFT) - FIRST_STEP)
-                share = np.float32(np.int32(bits & STEP_MASK)) * PER_STEP
-                low, high = table[step], table[step + np.uint32(1)]
-                line[x] = value * rest + (low + (high - low) * share) * strength
+            for start in range(0, planes.shape[2], BLOCK):
+                part = line[start : min(start + BLOCK, planes.shape[2])]
+                for x in range(part.shape[0]):
+                    bits = np.float32(min(max(part[x], LOWEST), HIGHEST)).view(np.int32)
+                    places[x] = np.int32(bits >> STEP_LENGTH) - FIRST_STEP
+                for x in range(part.shape[0]):
+                    place = np.uint32(places[x])
+                    lower[x], upper[x] = table[place], table[place + np.uint32(1)]
+                for x in range(part.shape[0]):
+                    value = part[x]
+                    bits = np.float32(min(max(value, LOWEST), HIGHEST)).view(np.int32)
+                    share = np.float32(np.int32(bits & STEP_MASK)) * PER_STEP
+                    brightness = lower[x] + (upper[x] - lower[x]) * share
+                    part[x] = value * rest + brightness * strength

@@ -37,7 +37,7 @@ class _Masked(Region):
         return _bounds(np.any(mask, axis=0), geometry.width)
 
     def prepare(self, geometry: Geometry) -> WeightKernel:
-        mask = self.mask(geometry)
+        mask = np.ascontiguousarray(self.mask(geometry), np.float32)
         row_before, row_part = _places(geometry.height, mask.shape[0])
         column_before, column_part = _places(geometry.width, mask.shape[1])
 

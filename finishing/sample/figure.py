@@ -185,7 +185,7 @@ def _neck_and_head(b: Builder, pose: Pose) -> None:
     bun = np.asarray(head) + tilt @ np.array([0.012, -0.062, 0.112])
     b.ellipsoid(tuple(bun), (0.046, 0.042, 0.036), tilt, 0.012)
     # the scarf, wound twice, its end tucked in front
-    b.group(sc.WHITE_CLOTH, WHITE_CLOTH_COLOUR, relief=4, strength=0.0065, origin=neck)
+    b.group(sc.WHITE_CLOTH, WHITE_CLOTH_COLOUR, relief=4, strength=0.0055, origin=neck)
     b.ring(_shift(neck, 0, 0.016, -0.006), 0.070, 0.070, 0.034, 0.022, turn("x", -14) @ turn("z", 6))
     b.ring(_shift(neck, 0.004, -0.018, -0.014), 0.082, 0.080, 0.030, 0.022, turn("x", -24) @ turn("z", -5), 0.012)
     b.ellipsoid(_shift(neck, 0.004, -0.085, -0.088), (0.052, 0.085, 0.026), turn("x", 22), 0.03)

@@ -21,7 +21,12 @@ def _random(*numbers: int) -> float:
 
 
 def orchard(
-    seed: int, rows: tuple[float, ...], alley: float, spacing: float = 3.6, skip: Point = ()
+    seed: int,
+    rows: tuple[float, ...],
+    alley: float,
+    sight: tuple[float, float],
+    spacing: float = 3.6,
+    skip: Point = (),
 ) -> list[list[float]]:
     """Background trees in rows across the view; none stands within `alley` metres of a line.
 

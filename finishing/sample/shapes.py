@@ -226,8 +226,8 @@ def relief(px: float, py: float, pz: float, g: Table, j: int) -> float:
         angle = atan2(z, x)
         ca, sa = cos(angle), sin(angle)
         d = noise(ca * 1.3, y * 6.0, sa * 1.3)
-        rope = sin(y * 190.0 + 9.0 * d + 2.6 * sin(angle + 0.5) + 1.8 * sin(2.0 * angle))
-        return strength * (0.6 * rope + 1.4 * (d - 0.5) + 0.5 * noise(x * 22.0, y * 30.0, z * 22.0))
+        rope = sin(y * 135.0 + 13.0 * d + 2.2 * sin(angle + 0.5) + 3.0 * noise(x * 16.0, y * 16.0, z * 16.0))
+        return strength * (0.6 * rope * ramp(0.25, 0.6, noise(x * 12.0 + 5.0, y * 17.0, z * 12.0)) + 1.6 * (d - 0.5) + 0.7 * noise(x * 24.0, y * 36.0, z * 24.0))
     if kind == 5:
         # fruit: a few broad lumps
         return strength * (noise(px * 21.0, py * 21.0, pz * 21.0) + 0.25 * noise(px * 70.0, py * 70.0, pz * 70.0))

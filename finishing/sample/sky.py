@@ -54,20 +54,21 @@ def backdrop(dx: float, dy: float, dz: float, air: Table) -> tuple[float, float,
     """What lies behind everything: sky, or the hazy hills and the far edge of wood; and which (1: hills)."""
     r, g, b = sky_radiance(dx, dy, dz, air)
     a = atan2(dx, dz)
-    far_hill = 0.036 + 0.044 * noise(a * 4.0 + 3.0, 1.0, 0.0) + 0.006 * noise(a * 19.0, 2.0, 0.0)
-    wood = 0.024 + 0.022 * noise(a * 9.0, 5.0, 0.0) + 0.012 * layered(a * 70.0, 7.0, dy * 20.0, 3)
+    far_hill = 0.026 + 0.030 * noise(a * 4.0 + 3.0, 1.0, 0.0) + 0.006 * noise(a * 19.0, 2.0, 0.0)
+    wood = 0.013 + 0.013 * noise(a * 9.0, 5.0, 0.0) + 0.008 * layered(a * 70.0, 7.0, dy * 20.0, 3)
     hill = 0
+    mr, mg, mb = 0.40 * r + 0.25 * air[18], 0.40 * g + 0.25 * air[19], 0.40 * b + 0.25 * air[20]
     if dy < far_hill:
         hill = 1
-        r, g, b = 0.42 * r + 0.10 * air[6], 0.44 * g + 0.12 * air[7], 0.52 * b + 0.14 * air[8]
+        r, g, b = 0.36 * r + 0.10 * air[6], 0.38 * g + 0.12 * air[7], 0.46 * b + 0.14 * air[8]
     if dy < wood:
         hill = 1
-        shade = 0.55 + 0.7 * layered(a * 160.0, dy * 160.0, 3.0, 3)
-        r, g, b = (
-            (0.10 * air[9] + 0.16 * r) * shade,
-            (0.13 * air[10] + 0.19 * g) * shade,
-            (0.11 * air[11] + 0.17 * b) * shade,
-        )
+        shade = 0.6 + 0.6 * layered(a * 160.0, dy * 160.0, 3.0, 3)
+        r, g, b = (0.06 * air[9] + 0.10 * r) * shade, (0.08 * air[10] + 0.12 * g) * shade, (0.06 * air[11] + 0.11 * b) * shade
+    if hill == 1:
+        # mist lies in the hollow before the wood
+        mist = 0.85 * exp(-max(dy, 0.0) / 0.009)
+        r, g, b = r + mist * (mr - r), g + mist * (mg - g), b + mist * (mb - b)
     return r, g, b, hill
 
 

@@ -122,6 +122,7 @@ def leaf_on_ray(
         seed = int(trees[i, 10])
         kind = seed % crowns.shape[0]
         cell = (mx + my + mz) / 3.0
+        loose = 0.7 if layer == 1 else 1.1
         t = t0
         found = False
         while t < t1:
@@ -138,9 +139,9 @@ def leaf_on_ray(
                         hash_of(cx + seed, cy, cz + 37),
                         hash_of(cx + 53, cy + seed, cz),
                     )
-                    kx = (cx + 0.5 - 0.5 * wide + (h1 - 0.5) * 0.7) * mx
-                    ky = (cy + 0.5 - 0.5 * high + (h2 - 0.5) * 0.7) * my
-                    kz = (cz + 0.5 - 0.5 * long + (h3 - 0.5) * 0.7) * mz
+                    kx = (cx + 0.5 - 0.5 * wide + (h1 - 0.5) * loose) * mx
+                    ky = (cy + 0.5 - 0.5 * high + (h2 - 0.5) * loose) * my
+                    kz = (cz + 0.5 - 0.5 * long + (h3 - 0.5) * loose) * mz
                     if fruit:
                         r = min(0.036, 0.45 * cell)
                         rx, ry, rz = qx - kx, qy - ky, qz - kz
