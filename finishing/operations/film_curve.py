@@ -31,13 +31,13 @@ BLOCK = 512
 class FilmCurve(Operation):
     """Density over log exposure with toe, straight line and shoulder (Hurter, Driffield, J. Soc. Chem. Ind. 9, 1890).
 
-    The negative has, above its clear base, the density
-    D(H) = γ · [t · log₁₀(1 + (X/H₀)^(1/t)) − s · log₁₀(1 + (X/H₁)^(1/s))], X = H + Hf,
-    with t and s the lengths of toe and shoulder in stops. Far from both it is the straight line of slope γ that
-    sets out at H₀, `shadows` stops below middle grey, and ends at H₁, `highlights` stops above it; toe and
-    shoulder round the two ends over about twice their length. Hf is the fogging exposure that alone makes the density
-    `fog`: film that saw no light has it, so it veils the shadows. Contrast is measured as in ISO 6: normal is a
-    rise of 0.80 in density over 1.30 in log₁₀ exposure from the speed point, a mean gradient of 0.615.
+    Above its clear base the negative has the density D = γ · log₁₀2 · r', in stops of exposure r and r':
+    toe r = t · log₂(1 + (X/H₀)^(1/t)), shoulder r' = r − s · log₂[(1 + 2^((r − R)/s)) / (1 + 2^(−R/s))], X = H + Hf.
+    Far from both this is the straight line of slope γ in log exposure that sets out at H₀, `shadows` stops below
+    middle grey, and ends R stops further on, `highlights` stops above middle grey; t and s say how softly it does.
+    Hf is the fogging exposure that alone makes the density `fog`: film that saw no light has it, so it veils the
+    shadows. Contrast is measured as in ISO 6: normal is a rise of 0.80 in density over 1.30 in log₁₀ exposure
+    from the speed point, a mean gradient of 0.615.
 
     The print is B = `grey_prints_as` · 10^(paper · (D(H) − D(0.18))): paper 1.625, which is 1.30/0.80, gives a film of
     gradient 0.615 its natural contrast, and middle grey lands where you say. Channels are three layers with the same
@@ -88,10 +88,11 @@ class FilmCurve(Operation):
 
     def _image_density(self, exposure: ArrayLike) -> NDArray[np.float64]:
         x = np.asarray(exposure, np.float64)
-        begins, ends = MIDDLE_GREY * 2.0**-self.shadows, MIDDLE_GREY * 2.0**self.highlights
-        rise = self.toe * np.log2(1 + (x / begins) ** (1 / self.toe))
-        fall = self.shoulder * np.logaddexp2(0, np.log2(np.maximum(x, 1e-300) / ends) / self.shoulder)
-        return np.asarray(self.gamma * STOP * (rise - fall))
+        length = self.shadows + self.highlights
+        above = np.log2(np.maximum(x, 1e-300) / MIDDLE_GREY) + self.shadows
+        toe = self.toe * np.logaddexp2(0, above / self.toe)
+        over = np.logaddexp2(0, (toe - length) / self.shoulder) - np.logaddexp2(0, -length / self.shoulder)
+        return np.asarray(self.gamma * STOP * (toe - self.shoulder * over))
 
     def _fogging_exposure(self) -> float:
         """The exposure that alone makes the fog, found by halving; never more than middle grey."""

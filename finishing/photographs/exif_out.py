@@ -36,7 +36,7 @@ def finished_exif(record: FinishRecord) -> bytes:
     photo = tags.mended(found.photo, tags.PHOTO_RULES)
     gps = tags.mended(found.gps, tags.GPS_RULES)
     _describe(record, image)
-    _exposure_of_the_plan(record, photo)
+    _exposure(record, photo)
     _pixels(record, image, photo)
     if gps:
         gps.setdefault(0, Entry(tags.GPS_RULES[0][0][0], bytes((2, 3, 0, 0))))
@@ -57,19 +57,21 @@ def _describe(record: FinishRecord, image: Directory) -> None:
             image[tag] = text(words)
 
 
-def _exposure_of_the_plan(record: FinishRecord, photo: Directory) -> None:
-    """Where the frame tells no exposure (no contact with the camera's electronics, say), the plan's stands in."""
+def _exposure(record: FinishRecord, photo: Directory) -> None:
+    """The frame's own exposure, written anew where its record was of a wrong type and so not kept; where the frame
+    tells none (no contact with the camera's electronics, say), the plan's stands in."""
     source = record.source
-    if source.exposure_seconds is None and record.planned_shutter is not None:
-        seconds = record.planned_shutter
+    seconds = record.planned_shutter if source.exposure_seconds is None else source.exposure_seconds
+    if tags.EXPOSURE_TIME not in photo and seconds:
         photo[tags.EXPOSURE_TIME] = rational(*_ratio(seconds))
         photo[tags.SHUTTER_SPEED] = signed_rational(round(-math.log2(seconds) * 1_000_000), 1_000_000)
-    if source.f_number is None and record.planned_aperture is not None:
-        number = record.planned_aperture
+    number = record.planned_aperture if source.f_number is None else source.f_number
+    if tags.F_NUMBER not in photo and number:
         photo[tags.F_NUMBER] = rational(*_ratio(number))
         photo[tags.APERTURE] = rational(round(2 * math.log2(max(number, 1.0)) * 1_000_000), 1_000_000)
-    if source.iso is None and record.planned_iso is not None:
-        iso = round(record.planned_iso)
+    planned_iso = record.planned_iso if source.iso is None else source.iso
+    if tags.SENSITIVITY not in photo and planned_iso:
+        iso = round(planned_iso)
         photo[tags.SENSITIVITY] = short(min(iso, 65535))
         photo[tags.SENSITIVITY_TYPE] = short(_RECOMMENDED_INDEX)
         photo[tags.RECOMMENDED_INDEX] = long(iso)

@@ -78,7 +78,7 @@ def figure(b: Builder, pose: Pose) -> None:
 def _coat(b: Builder, pose: Pose) -> None:
     hips, chest, neck = pose.hips, pose.chest, pose.neck
     waist = _mix(hips, chest, 0.36)
-    strength = 0.007 if pose.seated else 0.012
+    strength = 0.010 if pose.seated else 0.012
     b.group(sc.COAT, COAT_COLOUR, relief=1, strength=strength, origin=waist, axis=(0, 0, -1), hem=pose.hem)
     for x in (-0.048, 0.048):
         b.cone(_shift(waist, x, 0, 0), _shift(chest, x * 1.45, -0.02, 0), 0.100, 0.112, 0.09)
@@ -94,7 +94,8 @@ def _coat(b: Builder, pose: Pose) -> None:
             over = _shift(_mix(hips, knee, 0.62), side * 0.065, 0.005, 0)
             b.cone(_shift(hips, side * 0.08, 0.0, 0.0), over, 0.115, 0.098, 0.06)
             b.cone(over, _shift(over, side * 0.035, -0.30, 0.03), 0.080, 0.105, 0.05)
-            b.cone(_shift(hips, side * 0.13, -0.02, 0.0), _shift(over, side * 0.05, -0.30, 0.10), 0.090, 0.105, 0.06)
+            b.cone(_shift(hips, side * 0.13, -0.02, 0.0), _shift(over, side * 0.05, -0.30, 0.10), 0.105, 0.110, 0.06)
+            b.ellipsoid(_shift(_mix(hips, over, 0.55), side * 0.10, -0.14, 0.03), (0.085, 0.17, 0.15), blend=0.09)
     else:
         for x in (-0.06, 0.06):
             b.cone(_shift(waist, x * 0.8, 0, 0), _shift(hips, x * 1.7, -0.46, 0.0), 0.101, 0.172, 0.10)
@@ -123,7 +124,7 @@ def _arm(b: Builder, pose: Pose, arm: Arm, shoulder: Point, side: int) -> None:
     upper = unit(np.asarray(arm.elbow) - np.asarray(shoulder))
     lower = unit(np.asarray(arm.wrist) - np.asarray(arm.elbow))
     cuff = _mix(arm.elbow, arm.wrist, arm.bare_from)
-    b.group(sc.COAT, COAT_COLOUR, relief=2, strength=0.0085, origin=arm.elbow, axis=unit(upper + lower + 1e-3))
+    b.group(sc.COAT, COAT_COLOUR, relief=2, strength=0.0115, origin=arm.elbow, axis=unit(upper + lower + 1e-3))
     b.cone(shoulder, arm.elbow, 0.060, 0.049, 0.02)
     b.cone(arm.elbow, cuff, 0.050, 0.046, 0.03)
     # a turned-back cuff
@@ -156,8 +157,8 @@ def _upright_to(direction: Point) -> Turn:
 def _legs(b: Builder, pose: Pose) -> None:
     b.group(sc.TROUSERS, TROUSER_COLOUR, relief=8, strength=0.010, origin=pose.hips)
     for knee, foot in zip(pose.knees, pose.feet, strict=True):
-        b.cone(_shift(pose.hips, 0.6 * knee[0], 0, 0), knee, 0.088, 0.064, 0.02)
-        b.cone(knee, _shift(foot, 0, 0.10, 0), 0.066, 0.058, 0.03)
+        b.cone(_shift(pose.hips, 0.6 * knee[0], 0, 0), knee, 0.086, 0.072, 0.02)
+        b.cone(knee, _shift(foot, 0, 0.10, 0), 0.071, 0.056, 0.04)
     b.group(sc.LEATHER, (0.06, 0.036, 0.022), origin=pose.feet[0])
     for foot in pose.feet:
         b.cone(_shift(foot, 0, 0.12, 0.01), _shift(foot, 0, -0.02, 0.01), 0.050, 0.044, 0.02)

@@ -57,6 +57,8 @@ def hand(
             root, knuckle, 0.0155 * size, (0.0122, 0.0125, 0.0118, 0.0108)[i] * size, 0.0 if i == 0 else 0.012 * size
         )
         knuckles.append(knuckle)
+        bump = knuckle - n * 0.0035 * size
+        b.cone(bump, bump + d * 0.002 * size, 0.0098 * size, 0.0092 * size, 0.006 * size)
     # the heel of the hand, the ball of the thumb, and the wrist
     b.cone(
         w - d * 0.03 * size + s * 0.008 * size,
@@ -104,7 +106,9 @@ def hand(
                 radii[min(j + 1, 2)] * (1.0 if j < 2 else 0.86) * size,
                 (0.010 if j == 0 else 0.0035) * size,
             )
-            if j == 2:
+            if j < 2:
+                b.cone(end, end + way * 0.001 * size, radii[j + 1] * 1.13 * size, radii[j + 1] * 1.12 * size, 0.004 * size)
+            else:
                 back = unit(-_about(n, bend_axis, angle))
                 nails.append((end, way, back, radii[2] * 0.86 * size))
             at = end

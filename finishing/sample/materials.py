@@ -67,11 +67,11 @@ def skin(
         0.4, 0.7, noise(px * 30.0, py * 30.0, pz * 30.0)
     )
     r *= 1.0 + 0.10 * pale - 0.02 * blood - 0.16 * spot
-    g *= 1.0 + 0.14 * pale - 0.26 * blood - 0.26 * spot
-    b *= 1.0 + 0.14 * pale - 0.30 * blood - 0.32 * spot
-    nx, ny, nz = tilt(nx, ny, nz, px, py, pz, 900.0, 900.0, 900.0, 0.22 * ramp(0.0012, 0.0003, footprint))
-    nx, ny, nz = tilt(nx, ny, nz, px, py, pz, 240.0, 240.0, 240.0, 0.16)
-    return r, g, b, 0.44, 0.028, 0.0, 1.0, nx, ny, nz
+    g *= 1.0 + 0.14 * pale - 0.34 * blood - 0.26 * spot
+    b *= 1.0 + 0.14 * pale - 0.38 * blood - 0.32 * spot
+    nx, ny, nz = tilt(nx, ny, nz, px, py, pz, 900.0, 900.0, 900.0, 0.34 * ramp(0.0012, 0.0003, footprint))
+    nx, ny, nz = tilt(nx, ny, nz, px, py, pz, 240.0, 300.0, 240.0, 0.30)
+    return r, g, b, 0.47, 0.028, 0.0, 1.0, nx, ny, nz
 
 
 @kernel
@@ -216,7 +216,7 @@ def surface_of(
     if material == 8:
         return wood(px, py, pz, nx, ny, nz, ax, ay, az, r, gr, b)
     if material == 3:
-        lichen = ramp(0.58, 0.72, layered(px * 9.0, py * 7.0, pz * 9.0, 3))
+        lichen = 0.8 * ramp(0.54, 0.66, layered(px * 17.0, py * 12.0, pz * 17.0, 4))
         deep = ridged(px * 16.0, py * 4.5, pz * 16.0)
         k = (0.55 + 0.75 * deep) * (0.75 + 0.5 * layered(px * 90.0, py * 30.0, pz * 90.0, 2))
         nx, ny, nz = tilt(nx, ny, nz, px, py, pz, 120.0, 50.0, 120.0, 0.9)
@@ -291,7 +291,7 @@ def grass_colour(x: float, z: float, up: float, tint: float) -> tuple[float, flo
     """Reflectance of a blade of grass: fresh to straw-coloured, darker toward the root."""
     patch = noise(x * 0.8, 2.0, z * 0.8)
     dry = ramp(0.62, 1.0, tint * 0.55 + 0.55 * patch)
-    r, g, b = 0.075 + 0.05 * tint, 0.125 + 0.05 * tint, 0.032
+    r, g, b = 0.070 + 0.05 * tint, 0.132 + 0.05 * tint, 0.026
     r, g, b = r + dry * (0.27 - r), g + dry * (0.225 - g), b + dry * (0.105 - b)
     k = clamp(0.30 + 0.9 * up, 0.3, 1.15)
     return r * k, g * k, b * k

@@ -101,7 +101,7 @@ def ladder(b: Builder, foot: Point, top: Point, width: float = 0.44, taper: floa
         for k in range(parts):
             b.group(sc.WOOD, WOOD_COLOUR, relief=0, origin=tuple(a), axis=way)
             b.box(
-                tuple(a + way * length * (k + 0.5) / parts), (0.019, length / parts / 2 + 0.002, 0.034), 0.007, rotation
+                tuple(a + way * length * (k + 0.5) / parts), (0.019, length / parts / 2 + 0.009, 0.034), 0.007, rotation
             )
     b.group(sc.WOOD, (0.31, 0.225, 0.135), origin=tuple(low), axis=across)
     for i in range(rungs):
@@ -161,13 +161,21 @@ def quince(b: Builder, centre: Point, r: float, yaw: float, roll: float) -> None
     b.ellipsoid(tuple(up), (r * 0.60, r * 0.56, r * 0.60), rotation, 0.02)
 
 
-def bucket(b: Builder, foot: Point, r: float = 0.14, h: float = 0.27) -> None:
-    """A tin bucket with old ochre paint, a rim and a handle."""
-    x, y, z = foot
-    b.group(sc.PAINT, BUCKET_COLOUR, origin=foot)
-    b.cone((x, y + 0.10, z), (x, y + h, z), r * 0.86, r, 0.0)
-    b.disc((x, y + 0.05, z), r * 0.80, 0.05, 0.01, blend=0.02)
-    b.ring((x, y + h + 0.015, z), r, r, 0.008, 0.006)
+def bucket(b: Builder, grip: Point, drop: float = 0.50, r: float = 0.115, h: float = 0.23) -> None:
+    """A tin bucket in old ochre paint that hangs by its bail from a hand at `grip`; its foot is `drop` below."""
+    x, y, z = grip
+    foot = y - drop
+    b.group(sc.PAINT, BUCKET_COLOUR, origin=grip)
+    b.cone((x, foot + 0.09, z), (x, foot + h, z), r * 0.84, r, 0.0)
+    b.disc((x, foot + 0.04, z), r * 0.80, 0.04, 0.01, blend=0.02)
+    b.ring((x, foot + h + r * 0.55, z), r * 0.86, r * 0.86, 0.008, 0.006)
+    b.group(sc.LEATHER, (0.10, 0.10, 0.10), origin=grip)
+    for side in (-1, 1):
+        low = (x + side * r * 0.8, foot + h + r * 0.5, z)
+        middle = (x + side * r * 0.62, y - 0.07, z)
+        b.cone(low, middle, 0.0035, 0.0035)
+        b.cone(middle, (x + side * 0.035, y - 0.004, z), 0.0035, 0.0035)
+    b.cone((x - 0.05, y - 0.004, z), (x + 0.05, y - 0.004, z), 0.010, 0.010)
 
 
 def wall(b: Builder, centre: Point, half: Point, yaw: float) -> None:

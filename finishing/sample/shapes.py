@@ -94,12 +94,12 @@ def stone_relief(u: float, v: float, seed: int) -> float:
             cx, cy = fx + i, fy + j
             px = cx + 0.5 * (int(cy) & 1) + 0.15 + 0.7 * hash_of(int(cx), int(cy), seed)
             py = cy + 0.36 + 0.28 * hash_of(int(cx), int(cy), seed + 7)
-            d = max(abs(x - px) * 0.78, abs(y - py)) + 0.22 * (abs(x - px) + abs(y - py))
+            d = sqrt(0.62 * (x - px) ** 2 + (y - py) ** 2) + 0.30 * max(0.8 * abs(x - px), abs(y - py))
             if d < near:
                 next_, near, which = near, d, hash_of(int(cx), int(cy), seed + 13)
             elif d < next_:
                 next_ = d
-    return ramp(0.0, 0.30, next_ - near) * (0.55 + 0.45 * which) - 0.25 * near
+    return ramp(-0.05, 0.34, next_ - near) * (0.60 + 0.40 * which) - 0.20 * near
 
 
 @kernel
@@ -143,8 +143,8 @@ def one_shape(px: float, py: float, pz: float, s: Table, i: int) -> float:
         top = ramp(s[i, 5] - 0.05, s[i, 5] - 0.005, y)
         front = stone_relief(x, y, 11)
         above = stone_relief(x * 0.7, z + 7.0, 12)
-        d = (d + 0.035 * (1.0 - front) * (1.0 - top) + 0.02 * (1.0 - above) * top) * 0.8
-        d -= 0.006 * layered(x * 14.0, y * 14.0, z * 14.0, 3)
+        d = (d + 0.030 * (1.0 - front) * (1.0 - top) + 0.02 * (1.0 - above) * top) * 0.8
+        d -= 0.011 * layered(x * 13.0, y * 15.0, z * 13.0, 3)
     return d
 
 
@@ -167,7 +167,7 @@ def coat_relief(x: float, y: float, z: float, fx: float, fz: float, strength: fl
     gather = sin(angle * 25.0 + 8.0 * drift) * exp(-abs(y) * 22.0) * 0.3
     r = 1.0 - abs(2.0 * noise(ca * 1.4 + 1.2 * y, y * 5.2 - 2.0 * ca, sa * 1.4 + 2.0) - 1.0)
     q = 1.0 - abs(2.0 * noise(ca * 2.6 - 2.0 * y, y * 8.0 + 3.0 * ca, sa * 2.6) - 1.0)
-    pull = (ramp(0.5, 1.0, r) * 0.75 + ramp(0.6, 1.0, q) * 0.35) * (0.15 + above * (1.2 - above))
+    pull = (r * r * 0.55 + q * 0.30) * (0.15 + above * (1.2 - above))
     h = strength * (skirt * 0.8 + gather + pull)
     wide = abs(across)
     if front > 0.0:
@@ -241,10 +241,12 @@ def relief(px: float, py: float, pz: float, g: Table, j: int) -> float:
         )
     if kind == 7:
         # skin over bone and tendon: faint
-        return strength * (noise(px * 38.0, py * 38.0, pz * 38.0) - 0.5)
+        return strength * (noise(px * 38.0, py * 38.0, pz * 38.0) + 0.5 * noise(px * 110.0, py * 110.0, pz * 110.0) - 0.75)
     if kind == 8:
-        # trousers: long soft folds
-        return strength * (ridged(px * 11.0, py * 5.0, pz * 11.0) + 0.5 * noise(px * 20.0, py * 8.0, pz * 20.0))
+        # trousers and plain cloth: soft wandering folds
+        w = noise(px * 9.0, py * 5.0, pz * 9.0)
+        fold = 0.5 + 0.5 * sin(py * 62.0 + 8.0 * w + 30.0 * px)
+        return strength * (0.7 * fold * ramp(0.35, 0.7, noise(px * 8.0 + 3.0, py * 6.0, pz * 8.0)) + 1.2 * (w - 0.5))
     return 0.0
 
 

@@ -41,8 +41,8 @@ def sky_radiance(dx: float, dy: float, dz: float, air: Table) -> Colour:
         k = 1.0 / (dy + 0.09)
         x, z = dx * k, dz * k
         streak = layered(x * 0.55 + 0.3 * z + air[17], z * 1.7, 0.5, 5)
-        veil = ramp(0.47, 0.78, streak) * ramp(0.0, 0.07, dy) * air[15]
-        lit = 0.35 + 1.5 * side * side
+        veil = ramp(0.40, 0.85, streak) * ramp(0.0, 0.07, dy) * air[15]
+        lit = 0.30 + 0.75 * side * side
         r += veil * (air[12] * 0.55 * lit + 0.25 * air[9])
         g += veil * (air[13] * 0.55 * lit + 0.22 * air[10])
         b += veil * (air[14] * 0.6 * lit + 0.20 * air[11])

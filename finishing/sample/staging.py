@@ -28,7 +28,7 @@ from finishing.sample.scene import ENAMEL, QUINCE, Crowns, Scene, Table
 SIGNAL = 0.18 * 100 / 12.5
 SENSOR_LONG, SENSOR_SHORT = 0.036, 0.024
 
-LIGHT_SKIN = (0.50, 0.275, 0.185)
+LIGHT_SKIN = (0.50, 0.285, 0.185)
 DARK_SKIN = (0.150, 0.072, 0.042)
 
 
@@ -172,9 +172,12 @@ def _stage_a(b: Builder, frame: Frame) -> list[list[float]]:
     figure(b, _pose_a(frame.pose))
     near_tree(b, (1.25, 0.0, 1.15), 3, 1.75, (-0.03, 0.02), 1.6)
     ladder(b, (0.36, 0.0, -0.25), (0.95, 2.95, 0.85), 0.46, 0.62, 10)
-    crate(b, (-0.92, 0.0, 0.30), (0.50, 0.30, 0.36), 24, 0.92, 5)
-    crate(b, (-0.92, 0.315, 0.32), (0.50, 0.30, 0.36), 18, 0.90, 9)
-    bucket(b, (-0.40, 0.0, -0.55))
+    crate(b, (-0.80, 0.0, 0.40), (0.50, 0.30, 0.36), 24, 0.92, 5)
+    crate(b, (-0.80, 0.315, 0.42), (0.50, 0.30, 0.36), 18, 0.90, 9)
+    pose = _pose_a(frame.pose)
+    b.placed(turn("y", pose.facing), pose.place)
+    bucket(b, (0.255, 0.805, -0.085))
+    b.placed(np.eye(3), (0, 0, 0))
     if frame.card:
         grey_card(b, (0.50, 1.06, -0.20), 27, 18)
     return [

@@ -51,10 +51,14 @@ def test_mean_gradient_of_normal_contrast() -> None:
 
 
 def test_a_soft_toe_asks_for_a_steeper_line_for_the_same_contrast() -> None:
-    found = brentq(
-        lambda gamma: rise_from_the_speed_point(FilmCurve(gamma=gamma, toe=1.5, highlights=8)) - 0.80, 0.4, 1.2
-    )
-    assert 0.615 < found < 0.75
+    steeper = [
+        brentq(
+            lambda gamma, t=toe: rise_from_the_speed_point(FilmCurve(gamma=gamma, toe=t, highlights=8)) - 0.80, 0.5, 1.5
+        )
+        for toe in (0.1, 0.3, 0.5)
+    ]
+    assert steeper[0] == pytest.approx(0.615, abs=0.003)
+    assert steeper[0] < steeper[1] < steeper[2]
 
 
 def test_one_stop_on_the_straight_line_is_gamma_times_its_logarithm() -> None:
@@ -81,9 +85,10 @@ def test_more_light_is_never_darker_and_density_stays_within_its_limits(film: Fi
     densities = film.density(exposures)
     assert (np.diff(densities) >= -1e-12).all()
     assert (np.diff(film.printed(exposures)) >= -1e-12).all()
-    # the straight line's whole length is the most that a film can hold
-    most = film.gamma * math.log10(2) * (film.shadows + film.highlights)
-    assert densities.max() <= most + 1e-9
+    # the straight line's whole length is the most that a film can hold, but for what a soft shoulder rounds off
+    length = film.shadows + film.highlights
+    soft = film.shoulder * math.log2(1 + 2 ** (-length / film.shoulder))
+    assert densities.max() <= film.gamma * math.log10(2) * (length + soft) + 1e-9
 
 
 @pytest.mark.parametrize("fog", [0.05, 0.2, 0.6])
@@ -94,14 +99,14 @@ def test_fog_is_the_density_without_exposure(fog: float) -> None:
 
 
 def test_highlights_level_off_where_the_film_ends() -> None:
-    film = FilmCurve(highlights=3, shoulder=0.5, gamma=0.615, shadows=8, toe=0.2)
+    film = FilmCurve(highlights=3, shoulder=0.2, gamma=0.615, shadows=8, toe=0.2)
     # derived here: the line ends 3 stops over 0.18, slope 0.615 · 1.625
     assert film.printed(6e4) == pytest.approx(0.18 * 2 ** (3 * 0.615 * 1.625), rel=1e-3)
 
 
 def test_no_light_and_less_than_none_print_alike() -> None:
     film = FilmCurve(fog=0.1)
-    assert film.printed([-0.5, -1e-9, 0.0]) == pytest.approx([film.printed(0.0)] * 3, rel=0)
+    assert np.ptp(film.printed([-0.5, -1e-9, 0.0])) == 0
 
 
 def test_default_holds_black_and_white_on_a_photograph(photographs: dict[str, NDArray[np.uint8]]) -> None:
@@ -128,6 +133,6 @@ def test_default_holds_black_and_white_on_a_photograph(photographs: dict[str, ND
 def test_engine_equals_the_reference(film: FilmCurve) -> None:
     random = np.random.default_rng(5)
     linear = np.concatenate([random.uniform(-0.5, 8, (3, 701, 3)), random.random((3, 701, 3)) ** 6]).astype(np.float32)
-    linear[0, :5] = 65504, 0, -65504, 1e-30, 1
+    linear[0, :5, 0] = 65504, 0, -65504, 1e-30, 1
     expected = carry_out([Step(film)], linear, Geometry(701, 6))
     assert finish(film, linear) == pytest.approx(expected, rel=6e-5, abs=1e-6)

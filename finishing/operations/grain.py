@@ -1,0 +1,241 @@
+"""Film grain: a density that is not even, the same for the same frame every time."""
+
+import math
+from typing import Any, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from finishing.compiled import (
+    BITS_OF_THREE_QUARTERS,
+    G0,
+    G1,
+    G2,
+    G3,
+    G4,
+    G5,
+    G6,
+    G7,
+    MANTISSA_LENGTH,
+    ONE,
+    ZERO,
+    compiled,
+    inlined,
+    singles,
+)
+from finishing.documents.fields import choice, number, whole_number
+from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, parameter
+
+#: ITU-R BT.709-6: weights of linear red, green and blue in relative luminance.
+LUMINANCE = (0.2126, 0.7152, 0.0722)
+#: Density is held at this much: no photographic material is denser.
+DENSEST = 4.0
+LEAST_LIGHT = np.float32(10**-DENSEST)
+DENSITY_OF_A_STOP = np.float32(-math.log10(2))
+HALF = np.float32(0.5)
+
+# Two multiplications and three shifts spread every bit of a whole number over all 32 (Wellons, "Prospecting for hash
+# functions", 2018, the least biased pair found there).
+FIRST_FACTOR, SECOND_FACTOR = np.uint32(0x7FEB352D), np.uint32(0x846CA68B)
+SHIFT_15, SHIFT_16 = np.uint32(15), np.uint32(16)
+LOW_HALF = np.uint32(0xFFFF)
+#: The sum of the two 16-bit halves of a hash has this mean, and this standard deviation.
+MEAN = np.float32(65535)
+PER_DEVIATION = np.float32(1 / math.sqrt((65536**2 - 1) / 6))
+
+
+class Grain(Operation):
+    """Multiplies linear light by 10^−δ, where δ is a random density of mean 0 that follows the tone's own density.
+
+    A layer of random grains in the density D has the rms density σ = strength · √D (the random-dot model of Nutting,
+    Phil. Mag. 26, 1913, and of Selwyn, Photographic Journal 75, 1935); granularity is given at D = 1, as in ISO 10505.
+    D is −log₁₀ of the luminance, held in 0…4: paper white has none and stays clean, the eye finds most of it in
+    the middle tones. Through an aperture wider than the grains σ falls with its side (Selwyn): the aperture here is one
+    pixel, so a reduced picture of a frame has what is left of the frame's grain.
+
+    The factor is (1 − y/2)² / (1 + σ²/4 · ln²10), y = δ · ln 10: 10^−δ to the first two orders, never negative, and of
+    mean 1 exactly, so that no tone becomes lighter or darker. The unevenness comes from a hash of `seed` and
+    the full frame's coordinates, smoothed to `size` (full width of a grain at half its height) by a Gaussian.
+    `silver` is one layer that follows the luminance; `colour` is three, each following its own channel.
+    """
+
+    name: ClassVar[str] = "grain"
+    summary: ClassVar[str] = "Gives the frame film grain that follows density and keeps the tones."
+    neutral: ClassVar[dict[str, Any]] = {"strength": 0.0}
+    example: ClassVar[str] = "grain: {strength: 0.06, size: 0.8, seed: 1}"
+    reach: ClassVar[Reach] = Reach.PLACE
+
+    strength: number(0, 0.4, "density", example="0.06") = parameter(  # type: ignore[valid-type]
+        "rms density of the grains at the density 1", 0.06
+    )
+    size: number(0.1, 2, "thousandths of the short side", example="0.8") = parameter("width of a grain", 0.8)  # type: ignore[valid-type]
+    layers: choice("silver", "colour") = parameter("one layer of silver, or three of dye", "silver")  # type: ignore[valid-type]
+    seed: whole_number(0, 1_000_000) = parameter("another number gives another pattern", 1)  # type: ignore[valid-type]
+
+    @property
+    def domain(self) -> Domain:
+        return Domain.LINEAR
+
+    def changes_nothing(self) -> bool:
+        return bool(self.strength == 0)
+
+    def deviation(self, geometry: Geometry) -> float:
+        """rms of δ at the density 1, seen through one pixel of the picture at hand.
+
+        A Gaussian of standard deviation s has the correlation exp(−t²/4s²) at the distance t; its mean over the square of
+        one pixel, by which the variance falls, is v², v = 2s√π · erf(1/2s) − 4s² · (1 − exp(−1/4s²)).
+        """
+        s = self._spread(geometry)
+        seen = 2 * s * math.sqrt(math.pi) * math.erf(0.5 / s) + 4 * s * s * math.expm1(-0.25 / (s * s))
+        return float(self.strength * seen)
+
+    def _spread(self, geometry: Geometry) -> float:
+        """Standard deviation of a grain in pixels of the picture at hand."""
+        return float(self.size / 1000 * geometry.short_side / (2 * math.sqrt(2 * math.log(2))))
+
+    def taps(self, geometry: Geometry) -> NDArray[np.float64]:
+        """Weights of the middle and of the pixels to either side, in a row or a column; their squares sum to 1.
+
+        The pixel's own aperture adds 1/12, the variance of a square of side 1.
+        """
+        variance = self._spread(geometry) ** 2 + 1 / 12
+        reach = max(1, math.ceil(3 * math.sqrt(variance)))
+        weights = np.exp(-(np.arange(reach + 1) ** 2) / (2 * variance))
+        return weights / math.sqrt(2 * float((weights**2).sum()) - 1)
+
+    def _places(self, geometry: Geometry, reach: int) -> tuple[NDArray[np.uint32], NDArray[np.uint32]]:
+        """Full-frame columns of the picture's columns, and the two keys (layers, rows, 2) of its rows, both with
+        `reach` more at either end."""
+
+        def places(count: int) -> NDArray[np.uint32]:
+            middles = (np.arange(-reach, count + reach) + 0.5) / geometry.scale
+            return np.floor(middles).astype(np.int64).astype(np.uint32)
+
+        layers = np.arange(1 if self.layers == "silver" else 3, dtype=np.uint32)
+        start = mixed(np.uint32(4 * self.seed) + layers)[:, None]
+        first = mixed(places(geometry.height) + start)
+        return places(geometry.width), np.stack([first, mixed(first + SECOND_FACTOR)], axis=-1)
+
+    def prepare(self, geometry: Geometry) -> Kernel:
+        taps = self.taps(geometry)
+        reach = len(taps) - 1
+        columns, keys = self._places(geometry, reach)
+        taps32 = taps.astype(np.float32)
+        (amount,) = singles(self.deviation(geometry) * math.log(10))
+        weights = singles(*LUMINANCE)
+        silver = self.layers == "silver"
+
+        def run(planes: Any, top: int) -> None:
+            rows = keys[:, top : top + planes.shape[1] + 2 * reach]
+            if silver:
+                roughen(planes, weights, columns, rows[0], taps32, amount)
+            else:
+                for channel in range(3):
+                    roughen(planes[channel : channel + 1], weights, columns, rows[channel], taps32, amount)
+
+        return run
+
+    def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
+        taps = self.taps(geometry)
+        reach = len(taps) - 1
+        columns, keys = self._places(geometry, reach)
+        hashed = mixed(columns[None, None, :], keys)
+        field = (hashed & 0xFFFF).astype(np.float64) + (hashed >> 16) - 65535
+        field *= math.sqrt(6 / (65536**2 - 1))
+        both = np.concatenate([taps[:0:-1], taps])
+        field = sum(both[i] * field[:, i : i + geometry.height] for i in range(2 * reach + 1))
+        field = sum(both[i] * field[:, :, i : i + geometry.width] for i in range(2 * reach + 1))
+        light = (pixels @ np.array(LUMINANCE))[..., None] if self.layers == "silver" else pixels
+        density = np.clip(-np.log10(np.maximum(light, 10**-DENSEST)), 0, DENSEST)
+        deviation = self.deviation(geometry) * math.log(10) * np.sqrt(density)
+        y = deviation * np.moveaxis(field, 0, -1)
+        result: Pixels = pixels * (1 - y / 2) ** 2 / (1 + deviation**2 / 4)
+        return result
+
+
+def mixed(values: Any, keys: Any = None) -> NDArray[np.uint32]:
+    """The hash of 32-bit numbers. keys: two numbers (…, 2) that are worked in, one of them half-way, so that two rows
+    never are each other's shifted copy."""
+    first, second = (np.uint32(0), np.uint32(0)) if keys is None else (keys[..., :1], keys[..., 1:])
+    h = np.asarray(values ^ first, np.uint32)
+    h = (h ^ (h >> SHIFT_16)) * FIRST_FACTOR + second
+    h = (h ^ (h >> SHIFT_15)) * SECOND_FACTOR
+    return np.asarray(h ^ (h >> SHIFT_16), np.uint32)
+
+
+@inlined
+def logarithm(x: Any) -> Any:
+    """log₂ x for x > 0, to about 1e-6."""
+    bits = np.float32(x).view(np.int32)
+    whole = np.int32(np.int32(bits - BITS_OF_THREE_QUARTERS) >> MANTISSA_LENGTH)
+    t = np.int32(bits - np.int32(whole << MANTISSA_LENGTH)).view(np.float32) - ONE
+    series = G0 + t * (G1 + t * (G2 + t * (G3 + t * (G4 + t * (G5 + t * (G6 + t * G7))))))
+    return np.float32(whole) + t * series
+
+
+@compiled
+def hash_row(out: Any, columns: Any, first: Any, second: Any) -> None:
+    """Random numbers of mean 0 and variance 1 for the columns of one row."""
+    for x in range(out.shape[0]):
+        h = np.uint32(columns[x] ^ first)
+        h = np.uint32(np.uint32(np.uint32(h ^ np.uint32(h >> SHIFT_16)) * FIRST_FACTOR) + second)
+        h = np.uint32(np.uint32(h ^ np.uint32(h >> SHIFT_15)) * SECOND_FACTOR)
+        h = np.uint32(h ^ np.uint32(h >> SHIFT_16))
+        total = np.int32(np.uint32(h & LOW_HALF)) + np.int32(np.uint32(h >> SHIFT_16))
+        out[x] = (np.float32(np.int32(total)) - MEAN) * PER_DEVIATION
+
+
+@compiled
+def roughen(planes: Any, weights: Any, columns: Any, keys: Any, taps: Any, amount: Any) -> None:
+    """One field of grain on all planes given: on three by their luminance, on one by itself.
+
+    columns, keys: with as many more at either end as there are taps to a side. Hashed rows are kept in a ring, so
+    that each is made once a strip.
+    """
+    reach = taps.shape[0] - 1
+    span = 2 * reach + 1
+    width = planes.shape[2]
+    ring = np.empty((span, columns.shape[0]), np.float32)
+    smooth = np.empty(columns.shape[0], np.float32)
+    noise = np.empty(width, np.float32)
+    for row in range(span - 1):
+        hash_row(ring[row], columns, keys[row, 0], keys[row, 1])
+    for row in range(planes.shape[1]):
+        last = row + span - 1
+        hash_row(ring[last % span], columns, keys[last, 0], keys[last, 1])
+        middle = ring[(row + reach) % span]
+        weight = taps[0]
+        for x in range(smooth.shape[0]):
+            smooth[x] = middle[x] * weight
+        for k in range(1, reach + 1):
+            above, below, weight = ring[(row + reach - k) % span], ring[(row + reach + k) % span], taps[k]
+            for x in range(smooth.shape[0]):
+                smooth[x] += (above[x] + below[x]) * weight
+        weight = taps[0]
+        for x in range(width):
+            noise[x] = smooth[x + reach] * weight
+        for k in range(1, reach + 1):
+            left, right, weight = smooth[reach - k :], smooth[reach + k :], taps[k]
+            for x in range(width):
+                noise[x] += (left[x] + right[x]) * weight
+        if planes.shape[0] == 3:
+            red, green, blue = planes[0, row], planes[1, row], planes[2, row]
+            for x in range(width):
+                light = weights[0] * red[x] + weights[1] * green[x] + weights[2] * blue[x]
+                factor = unevenness(light, noise[x], amount)
+                red[x] *= factor
+                green[x] *= factor
+                blue[x] *= factor
+        else:
+            line = planes[0, row]
+            for x in range(width):
+                line[x] *= unevenness(line[x], noise[x], amount)
+
+
+@inlined
+def unevenness(light: Any, noise: Any, amount: Any) -> Any:
+    """(1 − y/2)² over its mean."""
+    density = DENSITY_OF_A_STOP * logarithm(max(light, LEAST_LIGHT))
+    half = HALF * amount * np.sqrt(max(density, ZERO))
+    root = ONE - half * noise
+    return root * root / (ONE + half * half)

@@ -1,0 +1,45 @@
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from finishing.batch.apply import apply
+from finishing.batch.looks import read_look
+from finishing.errors import ProblemSet
+
+
+def test_images_are_finished_at_full_size(session: Path, tmp_path: Path) -> None:
+    images = [session / "frames/A-0001.jpg", session / "frames/A-0002.jpg"]
+    report = apply(read_look("white_edge"), images, tmp_path / "out", kind="png", jobs=2)
+    assert [path.name for path in report.written.values()] == ["A-0001.png", "A-0002.png"]
+    with Image.open(tmp_path / "out/A-0001.png") as image:
+        assert image.size == (300, 200)
+        codes = np.asarray(image)
+    assert codes[0, 0].min() > 235
+    assert codes[100, 150].min() < 100  # the figure in the middle keeps its colour
+
+
+def test_a_bad_image_fails_alone(session: Path, tmp_path: Path) -> None:
+    (tmp_path / "bad.jpg").write_bytes(b"\xff\xd8\xff\xe0 nothing")
+    images = [tmp_path / "bad.jpg", session / "frames/A-0001.jpg", tmp_path / "missing.jpg"]
+    report = apply(read_look("faded_print"), images, tmp_path / "out")
+    assert set(report.failed) == {str(tmp_path / "bad.jpg"), str(tmp_path / "missing.jpg")}
+    assert len(report.written) == 1
+
+
+def test_nothing_is_overwritten_unasked(session: Path, tmp_path: Path) -> None:
+    image = session / "frames/A-0001.jpg"
+    look = read_look("faded_print")
+    with pytest.raises(ProblemSet, match="the output would take the place of the original"):
+        apply(look, [image], image.parent)
+    apply(look, [image], None)
+    assert (session / "frames/A-0001-faded_print.jpg").is_file()
+    with pytest.raises(ProblemSet, match="the output exists already"):
+        apply(look, [image], None)
+    apply(look, [image], None, again=True)
+    twin = tmp_path / "A-0001.jpg"
+    twin.write_bytes(image.read_bytes())
+    with pytest.raises(ProblemSet, match="two images would be written to one file"):
+        apply(look, [image, twin], tmp_path / "out")
+    assert not (tmp_path / "out").exists()
