@@ -1,19 +1,54 @@
 """A reduced copy of a whole frame, for operations that spread light far, and the way back to full size.
 
 A blur over many pixels needs no full-size picture: averaged over blocks of k × k it is k² times smaller, and what a
-blur of several blocks leaves of the difference is too small to see.
+blur of several blocks leaves of the difference is too small to see. The Gaussian's weights and the plain blur that
+the references use stand here too, so that all that blur mean the same by it.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from finishing.compiled import ONE, compiled
+from finishing.compiled import compiled
 
 Planes = NDArray[np.float32]
+#: Where a Gaussian is cut off, in standard deviations: as in scipy.ndimage, beyond it lie 6 parts in 100 000.
+CUT = 4.0
+
+
+def gaussian_radius(sigma: float) -> int:
+    """How many pixels to each side a Gaussian of this standard deviation (in pixels) reaches."""
+    return int(CUT * sigma + 0.5)
+
+
+def gaussian_weights(sigma: float) -> NDArray[np.float64]:
+    """The 2·radius + 1 weights of a Gaussian with this standard deviation in pixels; their sum is 1."""
+    radius = gaussian_radius(sigma)
+    if radius == 0:
+        return np.ones(1)
+    weights = np.exp(-0.5 * (np.arange(-radius, radius + 1) / sigma) ** 2)
+    return weights / weights.sum()
+
+
+def plain_blur(pixels: NDArray[np.float64], sigma: float) -> NDArray[np.float64]:
+    """A Gaussian over the first two axes of (height, width, …), float64; the frame's edge is mirrored.
+
+    The mirror stands on the edge itself, not on the last pixel's middle, so that no light is lost: the mean stays.
+    """
+    weights = gaussian_weights(sigma)
+    radius = len(weights) // 2
+    result = np.asarray(pixels, np.float64)
+    for axis in (0, 1):
+        size = result.shape[axis]
+        around = np.pad(result, [(radius, radius) if i == axis else (0, 0) for i in range(result.ndim)], "symmetric")
+        parts = [np.take(around, range(i, i + size), axis) * weight for i, weight in enumerate(weights)]
+        result = np.sum(parts, axis=0)
+    return result
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,19 +60,39 @@ class Overview:
     full_height: int
 
     def blurred(self, sigma: float) -> "Overview":
-        """The same after a Gaussian blur; sigma in pixels of the full frame. The frame's edge is mirrored."""
-        scale = self.planes.shape[2] / self.full_width
-        small = max(sigma * scale, 1e-3)
-        planes = [cv2.GaussianBlur(plane, (0, 0), small, borderType=cv2.BORDER_REFLECT) for plane in self.planes]
+        """The same after a Gaussian blur; sigma in pixels of the full frame. The frame's edge is mirrored.
+
+        What the blocks and the way back to full size blur by themselves is taken off beforehand: variances add, and
+        in pixels² that of a block of k is (k² − 1) / 12, that of straight lines between blocks (k² − 1) / 6.
+        """
+        height, width = self.planes.shape[1:]
+        across, down = (
+            gaussian_weights(float(np.sqrt(max(sigma**2 - (block**2 - 1) / 4, 0.0))) / block)
+            for block in (self.full_width / width, self.full_height / height)
+        )
+        planes = [cv2.sepFilter2D(plane, -1, across, down, borderType=cv2.BORDER_REFLECT) for plane in self.planes]
         return Overview(np.stack(planes), self.full_width, self.full_height)
+
+    def spread(self, parts: Sequence[tuple[float, float]]) -> "Overview":
+        """A sum of blurs, as (share, sigma) each."""
+        planes = sum(np.float32(share) * self.blurred(sigma).planes for share, sigma in parts)
+        return Overview(np.asarray(planes, np.float32), self.full_width, self.full_height)
+
+    @cached_property
+    def _wide(self) -> Planes:
+        """At full width and reduced height: done once, so that a row costs no more than one mean of two."""
+        channels, height, width = self.planes.shape
+        left, across = _between(np.arange(self.full_width), width / self.full_width, width)
+        out = np.empty((channels, height, self.full_width), np.float32)
+        widen(self.planes, left, across, out)
+        return out
 
     def rows(self, top: int, count: int) -> Planes:
         """Rows of the frame at full size, bilinear between the blocks' centres: (channels, count, full_width)."""
-        height, width = self.planes.shape[1:]
-        left, across = _between(np.arange(self.full_width), width / self.full_width, width)
+        channels, height, _ = self.planes.shape
         upper, down = _between(np.arange(top, top + count), height / self.full_height, height)
-        out = np.empty((self.planes.shape[0], count, self.full_width), np.float32)
-        enlarge(self.planes, left, across, upper, down, out)
+        out = np.empty((channels, count, self.full_width), np.float32)
+        lengthen(self._wide, upper, down, out)
         return out
 
 
@@ -49,21 +104,27 @@ def _between(positions: NDArray[np.int64], scale: float, size: int) -> tuple[NDA
 
 
 @compiled
-def enlarge(planes: Any, left: Any, across: Any, upper: Any, down: Any, out: Any) -> None:
-    """Bilinear: left, upper are blocks, across, down the weights of the next one."""
-    last_row, last_column = planes.shape[1] - 1, planes.shape[2] - 1
-    mixed = np.empty(planes.shape[2], np.float32)
+def widen(planes: Any, left: Any, across: Any, out: Any) -> None:
+    """Bilinear along rows: left are blocks, across the weights of the next one."""
+    last = planes.shape[2] - 1
     for channel in range(out.shape[0]):
         for row in range(out.shape[1]):
-            above = planes[channel, upper[row]]
-            below = planes[channel, min(upper[row] + 1, last_row)]
-            weight = down[row]
-            for x in range(mixed.shape[0]):
-                mixed[x] = above[x] * (ONE - weight) + below[x] * weight
-            line = out[channel, row]
+            blocks, line = planes[channel, row], out[channel, row]
             for x in range(out.shape[2]):
-                first = left[x]
-                line[x] = mixed[first] * (ONE - across[x]) + mixed[min(first + 1, last_column)] * across[x]
+                first, second = blocks[left[x]], blocks[min(left[x] + 1, last)]
+                line[x] = first + (second - first) * across[x]
+
+
+@compiled
+def lengthen(planes: Any, upper: Any, down: Any, out: Any) -> None:
+    """Bilinear between rows: upper are rows, down the weights of the next one."""
+    last = planes.shape[1] - 1
+    for channel in range(out.shape[0]):
+        for row in range(out.shape[1]):
+            above, below = planes[channel, upper[row]], planes[channel, min(upper[row] + 1, last)]
+            weight, line = down[row], out[channel, row]
+            for x in range(out.shape[2]):
+                line[x] = above[x] + (below[x] - above[x]) * weight
 
 
 class Reducer:

@@ -31,7 +31,9 @@ def photographs() -> dict[str, NDArray[np.uint8]]:
     return {name: np.asarray(Image.open(path).convert("RGB")) for name, path in found.items()}
 
 
-def write_frame(path: Path, *, seconds: float | None = None, taken: str | None = None, size: tuple[int, int] = (300, 200)) -> None:
+def write_frame(
+    path: Path, *, seconds: float | None = None, taken: str | None = None, size: tuple[int, int] = (300, 200)
+) -> None:
     """A small frame: a soft sky over a field with an orange figure; with the camera's record where seconds are given."""
     from PIL import Image
 

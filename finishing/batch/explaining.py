@@ -12,7 +12,7 @@ from finishing.recipes.recipe import Recipe
 def explain(look: Recipe, width: int, height: int) -> dict[str, Any]:
     """The plan for an 8-bit sRGB frame of this size, delivered in sRGB."""
     geometry = Geometry(width, height)
-    work = plan(look.steps, output=Domain.ENCODED, table=True)
+    work = plan(look.steps, accepted=(Domain.LINEAR, Domain.ENCODED), table=True)
     halo = halo_of(work.items, geometry)
     rows = min(height, strip_height(width, halo))
     return {

@@ -38,9 +38,7 @@ def session_looks(session: Session) -> list[tuple[LookForFrames, Recipe]]:
         try:
             found.append((entry, read_look(entry.look, folder, overrides=entry.settings, inside=session.folder)))
         except (Problem, ProblemSet) as error:
-            for problem in problems_of(error):
-                placed = isinstance(problem.where, Place) and problem.where.line is not None
-                problems.append(problem if placed else problem.at(session.document.place("looks", index)))
+            problems += _told_in_session(session, index, folder, problems_of(error))
     if not session.value.looks:
         problems.append(
             session.document.problem(
@@ -50,6 +48,27 @@ def session_looks(session: Session) -> list[tuple[LookForFrames, Recipe]]:
     if problems:
         raise ProblemSet(problems)
     return found
+
+
+def _told_in_session(session: Session, index: int, folder: Path, problems: list[Problem]) -> list[Problem]:
+    """Problems of a look, at the place in session.yaml that they come from: a setting's value, or the look's name."""
+    entry = session.value.looks[index]
+    told: list[Problem] = []
+    for name, value in entry.settings.items():
+        try:
+            read_look(entry.look, folder, overrides={name: value}, inside=session.folder)
+        except (Problem, ProblemSet) as error:
+            place = session.document.tree.key_place(("looks", index, "with", name))
+            told += [problem.at(place) for problem in problems_of(error)]
+    try:
+        read_look(entry.look, folder, inside=session.folder)
+    except (Problem, ProblemSet):
+        told = []  # the recipe itself is wrong: its own places say more
+    if told:
+        return told
+    has_line = [isinstance(problem.where, Place) and problem.where.line is not None for problem in problems]
+    place = session.document.place("looks", index)
+    return [problem if placed else problem.at(place) for problem, placed in zip(problems, has_line, strict=True)]
 
 
 def library() -> list[Recipe]:

@@ -10,7 +10,7 @@ from finishing.colour.spaces import SRGB, ColourSpace
 from finishing.engine.ends import CodedSink, CodedSource, LinearSource, Source
 from finishing.engine.execution import execute, strip_height
 from finishing.engine.plan import halo_of, plan
-from finishing.operation import Geometry
+from finishing.operation import Domain, Geometry
 from finishing.overview import Reducer
 from finishing.recipes.recipe import Step
 
@@ -58,8 +58,8 @@ def finish_picture(
     threads: int = 1,
 ) -> NDArray[np.uint8]:
     """The finished codes, uint8 (height, width, 3). into: an array that may be written over, if the steps allow."""
-    work = plan(steps, output=CodedSink.domain_of(space), table=False)
-    around = halo_of(work.items, geometry) > 0
+    work = plan(steps, accepted=(Domain.LINEAR,), table=False)
+    around = halo_of(work.items, geometry) > 0 or work.sweeps > 1
     codes = into if into is not None and not around else np.empty((source.height, source.width, 3), np.uint8)
     execute(steps, source, CodedSink(codes, space), geometry, threads=threads)
     return codes

@@ -13,7 +13,7 @@ from finishing.recipes.recipe import flow
 def operation_facts(name: str | None = None) -> list[dict[str, Any]]:
     """All operations, or one. Raises Problem for an unknown name, with the nearest."""
     if name is not None and name not in OPERATIONS:
-        raise unknown_name("operation", name, OPERATIONS, None)
+        raise unknown_name("operation", name, OPERATIONS, None, listed_by="finishing operations")
     return [_facts(key) for key in OPERATIONS if name in (None, key)]
 
 

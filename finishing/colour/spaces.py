@@ -27,8 +27,6 @@ class ColourSpace:
     primaries: tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
     decode: Callable[[ArrayLike], NDArray[np.floating]]
     encode: Callable[[ArrayLike], NDArray[np.floating]]
-    #: Where the transfer function is a plain power law, its decoding exponent.
-    exponent: float | None = None
 
     @cached_property
     def to_xyz(self) -> Matrix:
@@ -82,7 +80,6 @@ OPRGB = ColourSpace(  # IEC 61966-2-5
     "oprgb", "opRGB", ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06)),
     partial(transfer.power_decode, exponent=transfer.OPRGB_EXPONENT),
     partial(transfer.power_encode, exponent=transfer.OPRGB_EXPONENT),
-    exponent=transfer.OPRGB_EXPONENT,
 )  # fmt: skip
 LINEAR = ColourSpace("linear", "Linear light, Rec. 709 primaries", _REC_709, _identity, _identity)
 

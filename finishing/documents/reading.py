@@ -71,14 +71,23 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
     return {k.lower(): k for k in known}[found[0]] if found else None
 
 
-def unknown_name(kind: str, name: str, known: Iterable[str], where: Place | str | None) -> Problem:
-    """The problem of a name that is none of the known ones, with the nearest."""
+#: From so many names on an error names the command that lists them instead of all of them.
+MANY = 12
+
+
+def unknown_name(
+    kind: str, name: str, known: Iterable[str], where: Place | str | None, *, listed_by: str | None = None
+) -> Problem:
+    """The problem of a name that is none of the known ones, with the nearest. listed_by: a command that lists them."""
     names = sorted(known)
     near = nearest(name, names)
+    expected = "one of " + ", ".join(names) if names else None
+    if listed_by and len(names) > MANY:
+        expected = f"one of the {len(names)} that `{listed_by}` lists"
     return Problem(
         f'unknown {kind} "{name}"',
         where=where,
-        expected="one of " + ", ".join(names) if names else None,
+        expected=expected,
         remedy=f'did you mean "{near}"?' if near else "use one of these names",
     )
 

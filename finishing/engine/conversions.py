@@ -1,8 +1,7 @@
 """Compiled conversions: file codes to working pixels and back, and between the domains of operations.
 
-All work in place on planar float32 strips of shape (3, rows, width), but for `load`, which reads interleaved
-(rows, width, 3) file codes, and `quantise`, which makes planar ones: interleaving is left to OpenCV, whose
-vector code does it four times as fast.
+All work in place on planar float32 strips of shape (3, rows, width), but for `load` and `store`, which read and
+write interleaved (rows, width, 3) file codes.
 """
 
 from typing import Any
@@ -10,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from finishing.colour import oklab
-from finishing.compiled import ONE, ZERO, compiled, cube_root, power, singles, srgb_decode, srgb_encode
+from finishing.compiled import ONE, ZERO, compiled, cube_root, singles, srgb_decode, srgb_encode
 
 HALF = np.float32(0.5)
 
@@ -103,24 +102,21 @@ def encoded_to_linear(planes: Any) -> None:
 
 
 @compiled
-def power_encode(planes: Any, exponent: Any) -> None:
-    """A plain power law on every value, mirrored: exponent is the reciprocal of the decoding one."""
+def store(planes: Any, table: Any, codes: Any) -> None:
+    """Values to interleaved integer codes through a table over 0…1; what lies outside is cut here and only here.
+
+    planes: (3, rows, width); table: the code of each of its evenly spaced values; codes: (rows, width, 3), filled.
+    """
+    last = np.float32(table.shape[0] - 1)
+    width = planes.shape[2]
+    places = np.empty(width, np.int32)
     for channel in range(3):
         for row in range(planes.shape[1]):
-            line = planes[channel, row]
-            for x in range(planes.shape[2]):
-                size = power(abs(line[x]), exponent)
-                line[x] = size if line[x] >= ZERO else -size
-
-
-@compiled
-def quantise(planes: Any, codes: Any, top: Any) -> None:
-    """Encoded values to planar integer codes 0…top, rounded; what lies outside 0…1 is cut here and only here."""
-    for channel in range(3):
-        for row in range(planes.shape[1]):
-            line, out = planes[channel, row], codes[channel, row]
-            for x in range(planes.shape[2]):
-                out[x] = np.uint8(np.int32(min(max(line[x], ZERO), ONE) * top + HALF))
+            line, out = planes[channel, row], codes[row]
+            for x in range(width):
+                places[x] = np.int32(min(max(line[x], ZERO), ONE) * last + HALF)
+            for x in range(width):
+                out[x, channel] = table[places[x]]
 
 
 @compiled

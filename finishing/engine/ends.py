@@ -1,8 +1,8 @@
 """Where pixels come from and where they go: both ends of the engine, in strips of whole rows."""
 
+from functools import lru_cache
 from typing import Any, Protocol
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -29,11 +29,11 @@ class Source(Protocol):
 
 
 class Sink(Protocol):
-    """Takes finished rows in its domain."""
+    """Takes finished rows in one of its domains, the first of which it likes best."""
 
-    domain: Domain
+    domains: tuple[Domain, ...]
 
-    def write(self, planes: Planes, top: int) -> None:
+    def write(self, planes: Planes, top: int, domain: Domain) -> None:
         """Take planes (3, rows, width) as the rows from `top` on; may use the planes as scratch."""
 
 
@@ -93,29 +93,41 @@ def make_finite(planes: Any) -> None:
 class LinearSink:
     """Keeps the result as float32 planes (3, height, width) in linear light."""
 
-    domain = Domain.LINEAR
+    domains: tuple[Domain, ...] = (Domain.LINEAR,)
 
     def __init__(self, height: int, width: int) -> None:
         self.planes: Planes = np.empty((3, height, width), np.float32)
 
-    def write(self, planes: Planes, top: int) -> None:
+    def write(self, planes: Planes, top: int, domain: Domain) -> None:
         self.planes[:, top : top + planes.shape[1]] = planes
 
 
 class OverviewSink:
     """Keeps a reduced copy of what it is given, in whatever domain that is."""
 
-    domain = Domain.LINEAR
+    domains: tuple[Domain, ...] = (Domain.LINEAR,)
 
     def __init__(self, full_height: int, full_width: int, height: int, width: int) -> None:
         self.reducer = Reducer(full_height, full_width, height, width)
 
-    def write(self, planes: Planes, top: int) -> None:
+    def write(self, planes: Planes, top: int, domain: Domain) -> None:
         self.reducer.add(planes, top)
 
 
+@lru_cache(maxsize=8)
+def _code_table(space: ColourSpace | None) -> NDArray[np.uint8]:
+    """8-bit codes of evenly spaced values 0…1: of linear light in a colour space, or of encoded values (None).
+
+    With 65536 of them the darkest codes are still 20 places apart, so a code is off only within 1/40 of a
+    rounding edge, and every code comes back as itself.
+    """
+    values = np.linspace(0, 1, 65536)
+    encoded = values if space is None else space.encode(values)
+    return np.round(np.clip(encoded, 0, 1) * 255).astype(np.uint8)
+
+
 class CodedSink:
-    """Integer codes of an output colour space. What lies outside its gamut is cut at 0 and 1 here.
+    """8-bit codes of an output colour space. What lies outside its gamut is cut at 0 and 1 here.
 
     codes: uint8 (height, width, 3), filled; may be the array that the source reads from, since a strip is
     read before it is written and no strip looks at another's rows unless a step reaches around itself.
@@ -123,29 +135,14 @@ class CodedSink:
 
     def __init__(self, codes: NDArray[np.uint8], space: ColourSpace) -> None:
         self.codes = codes
-        self.space = space
+        self._space = space
         same = np.array_equal(space.from_working, np.eye(3))
         self._matrix = None if same else singles(*space.from_working.ravel())
-        self._srgb_curve = space.decode is transfer.srgb_decode
-        self.domain = self.domain_of(space)
-        self._exponent = np.float32(1 / space.exponent) if space.exponent else None
-        self._top = np.float32(255)
+        own = same and space.decode is transfer.srgb_decode
+        self.domains: tuple[Domain, ...] = (Domain.LINEAR, Domain.ENCODED) if own else (Domain.LINEAR,)
 
-    @staticmethod
-    def domain_of(space: ColourSpace) -> Domain:
-        """What the engine hands over: encoded values where the space's curve and primaries are the engine's own."""
-        own = np.array_equal(space.from_working, np.eye(3)) and space.decode is transfer.srgb_decode
-        return Domain.ENCODED if own else Domain.LINEAR
-
-    def write(self, planes: Planes, top: int) -> None:
-        if self.domain is Domain.LINEAR:
-            if self._matrix is not None:
-                conversions.apply_matrix(planes, self._matrix)
-            if self._srgb_curve:
-                conversions.linear_to_encoded(planes)
-            elif self._exponent is not None:
-                conversions.power_encode(planes, self._exponent)
-        rows = planes.shape[1]
-        planar = np.empty(planes.shape, np.uint8)
-        conversions.quantise(planes, planar, self._top)
-        cv2.merge([planar[0], planar[1], planar[2]], self.codes[top : top + rows])
+    def write(self, planes: Planes, top: int, domain: Domain) -> None:
+        if self._matrix is not None:
+            conversions.apply_matrix(planes, self._matrix)
+        table = _code_table(self._space if domain is Domain.LINEAR else None)
+        conversions.store(planes, table, self.codes[top : top + planes.shape[1]])

@@ -45,7 +45,7 @@ def execute(
 ) -> None:
     """Carry out steps from source to sink. geometry's width and height are the source's."""
     table = isinstance(source, CodedSource) and source.matrix is None
-    work = plan(steps, output=sink.domain, table=table)
+    work = plan(steps, accepted=sink.domains, table=table)
     if work.table:
         assert isinstance(source, CodedSource)
         source = source.folded([_kernel(item, geometry, None) for item in work.table])
@@ -55,7 +55,7 @@ def execute(
         if _needs_overview(item):
             overview = _overview(source, kernels, work.items[:index], geometry, item, strip_rows, threads)
         kernels.append(_kernel(item, geometry, overview))
-    _sweep(source, sink, kernels, halo_of(work.items, geometry), strip_rows, threads)
+    _sweep(source, sink, work.output, kernels, halo_of(work.items, geometry), strip_rows, threads)
 
 
 def _needs_overview(item: Item) -> TypeGuard[Apply]:
@@ -74,19 +74,34 @@ def _overview(
     """A sweep of its own: the frame as it is when the step begins, reduced."""
     by = item.step.operation.reduction(geometry)
     sink = OverviewSink(source.height, source.width, -(-source.height // by), -(-source.width // by))
-    _sweep(source, sink, kernels, halo_of(before, geometry), strip_rows, threads)
+    domain = item.step.operation.domain
+    _sweep(source, sink, domain, kernels, halo_of(before, geometry), strip_rows, threads)
     return sink.reducer.overview()
 
 
-def _sweep(source: Source, sink: Sink, kernels: list[Kernel], halo: int, strip_rows: int | None, threads: int) -> None:
-    """All strips once through the kernels."""
+def _sweep(
+    source: Source,
+    sink: Sink,
+    domain: Domain,
+    kernels: list[Kernel],
+    halo: int,
+    strip_rows: int | None,
+    threads: int,
+) -> None:
+    """All strips once through the kernels, handed over in a domain."""
     rows = strip_rows or strip_height(source.width, halo)
     tops = range(0, source.height, rows)
 
     def run(part: Sequence[int]) -> None:
         scratch = np.empty((3, min(rows + 2 * halo, source.height), source.width), np.float32)
-        for top in part:
-            _strip(source, sink, kernels, scratch, top, min(top + rows, source.height), halo)
+        for start in part:
+            stop = min(start + rows, source.height)
+            top, bottom = max(0, start - halo), min(source.height, stop + halo)
+            planes = _part_of(scratch, bottom - top)
+            source.read(planes, top)
+            for kernel in kernels:
+                kernel(planes, top)
+            sink.write(planes[:, start - top : stop - top], start, domain)
 
     if threads <= 1 or len(tops) < 2:
         run(tops)
@@ -96,23 +111,14 @@ def _sweep(source: Source, sink: Sink, kernels: list[Kernel], halo: int, strip_r
         list(pool.map(run, [tops[i : i + share] for i in range(0, len(tops), share)]))
 
 
+def _part_of(scratch: Planes, rows: int) -> Planes:
+    """The scratch of a strip; a shorter one gets its own, since kernels are compiled for whole arrays."""
+    return scratch if rows == scratch.shape[1] else np.empty((3, rows, scratch.shape[2]), np.float32)
+
+
 def strip_height(width: int, halo: int) -> int:
     """Rows of a strip: as many as the cache holds, and enough to be worth their halo."""
     return max(4, STRIP_BYTES // (12 * width), 2 * halo)
-
-
-def _strip(
-    source: Source, sink: Sink, kernels: list[Kernel], scratch: Planes, start: int, stop: int, halo: int
-) -> None:
-    top = max(0, start - halo)
-    bottom = min(source.height, stop + halo)
-    planes = scratch[:, : bottom - top]
-    if planes.shape[1] != scratch.shape[1]:
-        planes = np.empty((3, bottom - top, source.width), np.float32)
-    source.read(planes, top)
-    for kernel in kernels:
-        kernel(planes, top)
-    sink.write(planes[:, start - top : stop - top], start)
 
 
 def _kernel(item: Item, geometry: Geometry, overview: Overview | None) -> Kernel:

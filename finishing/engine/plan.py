@@ -6,7 +6,7 @@ reorder, since the order is the author's.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from finishing.operation import Domain, Geometry, Reach
 from finishing.recipes.recipe import Step
@@ -38,10 +38,12 @@ Item = Convert | Apply
 
 @dataclass(frozen=True)
 class Plan:
-    """table: worked into the decoding of 8-bit or 16-bit codes; items: done on strips of rows, in this order."""
+    """table: worked into the decoding of 8-bit or 16-bit codes; items: done on strips of rows, in this order; output:
+    the domain that the result is in."""
 
     table: tuple[Item, ...]
     items: tuple[Item, ...]
+    output: Domain = Domain.LINEAR
 
     @property
     def sweeps(self) -> int:
@@ -100,7 +102,17 @@ def _per_channel(item: Item) -> bool:
     return item.step.where is None and item.step.operation.per_channel
 
 
-def plan(steps: Sequence[Step], *, output: Domain, table: bool) -> Plan:
-    """All passes in their order. table: whether the source is integer codes of the working primaries."""
-    items = cancel_pairs(insert_conversions(drop_neutral(steps), output))
-    return fold_table(items) if table else Plan((), tuple(items))
+def choose_output(steps: Sequence[Step], accepted: Sequence[Domain]) -> Domain:
+    """The domain in which the result is handed over: the last step's own where it is accepted, else the first one."""
+    last = steps[-1].operation.domain if steps else accepted[0]
+    return last if last in accepted else accepted[0]
+
+
+def plan(steps: Sequence[Step], *, accepted: Sequence[Domain], table: bool) -> Plan:
+    """All passes in their order. accepted: the domains that the result may be in, the best first. table: whether the
+    source is integer codes of the working primaries."""
+    kept = drop_neutral(steps)
+    output = choose_output(kept, accepted)
+    items = cancel_pairs(insert_conversions(kept, output))
+    done = fold_table(items) if table else Plan((), tuple(items))
+    return replace(done, output=output)

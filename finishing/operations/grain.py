@@ -68,7 +68,7 @@ class Grain(Operation):
     strength: number(0, 0.4, "density", example="0.06") = parameter(  # type: ignore[valid-type]
         "rms density of the grains at the density 1", 0.06
     )
-    size: number(0.1, 2, "thousandths of the short side", example="0.8") = parameter("width of a grain", 0.8)  # type: ignore[valid-type]
+    size: number(0.1, 3, "thousandths of the short side", example="0.8") = parameter("width of a grain", 0.8)  # type: ignore[valid-type]
     layers: choice("silver", "colour") = parameter("one layer of silver, or three of dye", "silver")  # type: ignore[valid-type]
     seed: whole_number(0, 1_000_000) = parameter("another number gives another pattern", 1)  # type: ignore[valid-type]
 
@@ -82,8 +82,8 @@ class Grain(Operation):
     def deviation(self, geometry: Geometry) -> float:
         """rms of δ at the density 1, seen through one pixel of the picture at hand.
 
-        A Gaussian of standard deviation s has the correlation exp(−t²/4s²) at the distance t; its mean over the square of
-        one pixel, by which the variance falls, is v², v = 2s√π · erf(1/2s) − 4s² · (1 − exp(−1/4s²)).
+        A Gaussian of standard deviation s has the correlation exp(−t²/4s²) at the distance t; its mean over the square
+        of one pixel, by which the variance falls, is v², v = 2s√π · erf(1/2s) − 4s² · (1 − exp(−1/4s²)).
         """
         s = self._spread(geometry)
         seen = 2 * s * math.sqrt(math.pi) * math.erf(0.5 / s) + 4 * s * s * math.expm1(-0.25 / (s * s))
@@ -101,7 +101,7 @@ class Grain(Operation):
         variance = self._spread(geometry) ** 2 + 1 / 12
         reach = max(1, math.ceil(3 * math.sqrt(variance)))
         weights = np.exp(-(np.arange(reach + 1) ** 2) / (2 * variance))
-        return weights / math.sqrt(2 * float((weights**2).sum()) - 1)
+        return np.asarray(weights / math.sqrt(2 * float((weights**2).sum()) - 1))
 
     def _places(self, geometry: Geometry, reach: int) -> tuple[NDArray[np.uint32], NDArray[np.uint32]]:
         """Full-frame columns of the picture's columns, and the two keys (layers, rows, 2) of its rows, both with
@@ -109,7 +109,7 @@ class Grain(Operation):
 
         def places(count: int) -> NDArray[np.uint32]:
             middles = (np.arange(-reach, count + reach) + 0.5) / geometry.scale
-            return np.floor(middles).astype(np.int64).astype(np.uint32)
+            return np.asarray(np.floor(middles).astype(np.int64).astype(np.uint32))
 
         layers = np.arange(1 if self.layers == "silver" else 3, dtype=np.uint32)
         start = mixed(np.uint32(4 * self.seed) + layers)[:, None]

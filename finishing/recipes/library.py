@@ -39,5 +39,5 @@ def find_recipe(name: str, *folders: Path, inside: Path | None = None) -> Path:
     for folder in reversed((*folders, library_folder())):
         known.update(recipes_in(folder))
     if name not in known:
-        raise unknown_name("look", name, known, None)
+        raise unknown_name("look", name, known, None, listed_by="finishing looks")
     return known[name]

@@ -120,7 +120,9 @@ def _step(tree: Tree, index: int, raw: Any, settings: Mapping[str, Any], vocabul
     path = (*path, name)
     operation = vocabulary.operations.get(name)
     if operation is None:
-        raise unknown_name("operation", name, vocabulary.operations, tree.key_place(path))
+        raise unknown_name(
+            "operation", name, vocabulary.operations, tree.key_place(path), listed_by="finishing operations"
+        )
     filled = fill(value if value is not None else {}, path, tree, settings)
     if not isinstance(filled, dict):
         raise Problem(

@@ -148,7 +148,7 @@ def _exact_places(count: int, size: int) -> NDArray[np.float64]:
 def _places(count: int, size: int) -> tuple[NDArray[np.uint32], NDArray[np.float32]]:
     """The mask pixel before each place, and the part of the way to the next."""
     places = _exact_places(count, size)
-    before = np.minimum(places.astype(np.uint32), max(size - 2, 0)).astype(np.uint32)
+    before = places.astype(np.uint32)
     return before, (places - before).astype(np.float32)
 
 

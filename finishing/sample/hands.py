@@ -107,7 +107,9 @@ def hand(
                 (0.010 if j == 0 else 0.0035) * size,
             )
             if j < 2:
-                b.cone(end, end + way * 0.001 * size, radii[j + 1] * 1.13 * size, radii[j + 1] * 1.12 * size, 0.004 * size)
+                b.cone(
+                    end, end + way * 0.001 * size, radii[j + 1] * 1.13 * size, radii[j + 1] * 1.12 * size, 0.004 * size
+                )
             else:
                 back = unit(-_about(n, bend_axis, angle))
                 nails.append((end, way, back, radii[2] * 0.86 * size))

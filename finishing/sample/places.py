@@ -166,16 +166,20 @@ def bucket(b: Builder, grip: Point, drop: float = 0.50, r: float = 0.115, h: flo
     x, y, z = grip
     foot = y - drop
     b.group(sc.PAINT, BUCKET_COLOUR, origin=grip)
-    b.cone((x, foot + 0.09, z), (x, foot + h, z), r * 0.84, r, 0.0)
-    b.disc((x, foot + 0.04, z), r * 0.80, 0.04, 0.01, blend=0.02)
-    b.ring((x, foot + h + r * 0.55, z), r * 0.86, r * 0.86, 0.008, 0.006)
+    b.bowl((x, foot + h, z), r, 0.0, 0.003)
+    b.cone((x, foot + 0.075, z), (x, foot + h - 0.055, z), r * 0.82, r * 0.93, 0.0)
+    b.disc((x, foot + 0.03, z), r * 0.80, 0.03, 0.008, blend=0.03)
+    b.ring((x, foot + h, z), r, r, 0.007, 0.0055)
     b.group(sc.LEATHER, (0.10, 0.10, 0.10), origin=grip)
     for side in (-1, 1):
-        low = (x + side * r * 0.8, foot + h + r * 0.5, z)
-        middle = (x + side * r * 0.62, y - 0.07, z)
-        b.cone(low, middle, 0.0035, 0.0035)
-        b.cone(middle, (x + side * 0.035, y - 0.004, z), 0.0035, 0.0035)
-    b.cone((x - 0.05, y - 0.004, z), (x + 0.05, y - 0.004, z), 0.010, 0.010)
+        low = (x, foot + h - 0.01, z + side * r)
+        middle = (x, foot + h + 0.14, z + side * r * 0.86)
+        b.cone(low, middle, 0.003, 0.003)
+        b.cone(middle, (x, y - 0.002, z + side * 0.045), 0.003, 0.003)
+    b.cone((x, y - 0.002, z - 0.048), (x, y - 0.002, z + 0.048), 0.010, 0.010)
+    b.group(sc.QUINCE, QUINCE_COLOUR, relief=5, strength=0.003, origin=grip)
+    for i, (dx, dz) in enumerate(((0.03, 0.02), (-0.035, 0.03), (0.0, -0.045))):
+        quince(b, (x + dx, foot + h + 0.002, z + dz), 0.040, 80 * i, 30 * i)
 
 
 def wall(b: Builder, centre: Point, half: Point, yaw: float) -> None:

@@ -51,7 +51,7 @@ def _over_rows(work: Callable[[int, int], None], rows: int, piece: int = 8) -> N
 
 def widest_blur(scene: Scene) -> int:
     """Rows of margin that the lens's blur needs (its disc at infinity, or at half the focus distance)."""
-    return int(ceil(float(scene.eye[COC]))) + 2
+    return int(ceil(1.3 * float(scene.eye[COC]))) + 3
 
 
 def sight_step(width: int, height: int) -> int:
@@ -141,6 +141,11 @@ def _far_layer(scene: Scene, width: int, height: int, top: int, needed: NDArray[
     soft, soft_cover = np.empty_like(colour), np.empty_like(cover)
     radius = _radius(depth, scene)
     _over_rows(lambda a, b: blur_rows(a, b, colour, cover, radius, True, soft, soft_cover), rows)
+    if float(radius.max()) > 6.0:
+        # wide discs are gathered in steps; a second, small disc closes the gaps between the steps
+        small = np.where(radius > 6.0, np.minimum(0.3 * radius, 5.0), 0.0).astype(np.float32)
+        _over_rows(lambda a, b: blur_rows(a, b, soft, soft_cover, small, True, colour, cover), rows)
+        soft = colour
     return soft, ident
 
 

@@ -99,7 +99,7 @@ def stone_relief(u: float, v: float, seed: int) -> float:
                 next_, near, which = near, d, hash_of(int(cx), int(cy), seed + 13)
             elif d < next_:
                 next_ = d
-    return ramp(-0.05, 0.34, next_ - near) * (0.60 + 0.40 * which) - 0.20 * near
+    return ramp(-0.12, 0.50, next_ - near) * (0.60 + 0.40 * which) - 0.20 * near
 
 
 @kernel
@@ -143,7 +143,7 @@ def one_shape(px: float, py: float, pz: float, s: Table, i: int) -> float:
         top = ramp(s[i, 5] - 0.05, s[i, 5] - 0.005, y)
         front = stone_relief(x, y, 11)
         above = stone_relief(x * 0.7, z + 7.0, 12)
-        d = (d + 0.030 * (1.0 - front) * (1.0 - top) + 0.02 * (1.0 - above) * top) * 0.8
+        d = (d + 0.026 * (1.0 - front) * (1.0 - top) + 0.02 * (1.0 - above) * top) * 0.8
         d -= 0.011 * layered(x * 13.0, y * 15.0, z * 13.0, 3)
     return d
 
@@ -177,7 +177,12 @@ def coat_relief(x: float, y: float, z: float, fx: float, fz: float, strength: fl
         if 0.06 < y < 0.42:
             outer = min(0.042 + 0.34 * (y - 0.06), 0.118 - 0.5 * max(y - 0.315, 0.0))
             h += 0.0075 * ramp(0.0, 0.005, outer - wide) * ramp(0.06, 0.075, y)
-            h -= 0.004 * exp(-(((y - 0.300 - 0.25 * (wide - 0.09)) / 0.0025) ** 2)) * ramp(0.05, 0.07, wide) * ramp(outer, outer - 0.004, wide)
+            h -= (
+                0.004
+                * exp(-(((y - 0.300 - 0.25 * (wide - 0.09)) / 0.0025) ** 2))
+                * ramp(0.05, 0.07, wide)
+                * ramp(outer, outer - 0.004, wide)
+            )
         u = abs(wide - 0.112)
         if u < 0.08 and -0.24 < y < -0.04:
             h += 0.0045 * ramp(0.0, 0.004, 0.064 - u) * ramp(0.0, 0.004, y + 0.225) * ramp(0.0, 0.004, -0.06 - y)
@@ -227,7 +232,11 @@ def relief(px: float, py: float, pz: float, g: Table, j: int) -> float:
         ca, sa = cos(angle), sin(angle)
         d = noise(ca * 1.3, y * 6.0, sa * 1.3)
         rope = sin(y * 135.0 + 13.0 * d + 2.2 * sin(angle + 0.5) + 3.0 * noise(x * 16.0, y * 16.0, z * 16.0))
-        return strength * (0.6 * rope * ramp(0.25, 0.6, noise(x * 12.0 + 5.0, y * 17.0, z * 12.0)) + 1.6 * (d - 0.5) + 0.7 * noise(x * 24.0, y * 36.0, z * 24.0))
+        return strength * (
+            0.6 * rope * ramp(0.25, 0.6, noise(x * 12.0 + 5.0, y * 17.0, z * 12.0))
+            + 1.6 * (d - 0.5)
+            + 0.7 * noise(x * 24.0, y * 36.0, z * 24.0)
+        )
     if kind == 5:
         # fruit: a few broad lumps
         return strength * (noise(px * 21.0, py * 21.0, pz * 21.0) + 0.25 * noise(px * 70.0, py * 70.0, pz * 70.0))
@@ -241,7 +250,9 @@ def relief(px: float, py: float, pz: float, g: Table, j: int) -> float:
         )
     if kind == 7:
         # skin over bone and tendon: faint
-        return strength * (noise(px * 38.0, py * 38.0, pz * 38.0) + 0.5 * noise(px * 110.0, py * 110.0, pz * 110.0) - 0.75)
+        return strength * (
+            noise(px * 38.0, py * 38.0, pz * 38.0) + 0.5 * noise(px * 110.0, py * 110.0, pz * 110.0) - 0.75
+        )
     if kind == 8:
         # trousers and plain cloth: soft wandering folds
         w = noise(px * 9.0, py * 5.0, pz * 9.0)

@@ -34,8 +34,9 @@ def sky_radiance(dx: float, dy: float, dz: float, air: Table) -> Colour:
     b = air[8] + (air[11] - air[8]) * low
     # the rose band opposite the sun
     rose = band * (1.0 - side) * 0.16
+    r, g, b = r * (1.0 - 0.45 * warm), g * (1.0 - 0.62 * warm), b * (1.0 - 0.72 * warm)
     r, b = r * (1.0 + rose), b * (1.0 + 0.3 * rose)
-    w = 0.85 * warm + halo
+    w = 0.72 * warm + 0.6 * halo
     r, g, b = r + air[12] * w, g + air[13] * w, b + air[14] * w
     if dy > 0.0 and air[15] > 0.0:
         k = 1.0 / (dy + 0.09)
@@ -43,9 +44,9 @@ def sky_radiance(dx: float, dy: float, dz: float, air: Table) -> Colour:
         streak = layered(x * 0.55 + 0.3 * z + air[17], z * 1.7, 0.5, 5)
         veil = ramp(0.40, 0.85, streak) * ramp(0.0, 0.07, dy) * air[15]
         lit = 0.30 + 0.75 * side * side
-        r += veil * (air[12] * 0.55 * lit + 0.25 * air[9])
-        g += veil * (air[13] * 0.55 * lit + 0.22 * air[10])
-        b += veil * (air[14] * 0.6 * lit + 0.20 * air[11])
+        r += veil * (air[12] * 0.24 * lit + 0.12 * air[9])
+        g += veil * (air[13] * 0.24 * lit + 0.10 * air[10])
+        b += veil * (air[14] * 0.28 * lit + 0.08 * air[11])
     return r, g, b
 
 
@@ -54,17 +55,21 @@ def backdrop(dx: float, dy: float, dz: float, air: Table) -> tuple[float, float,
     """What lies behind everything: sky, or the hazy hills and the far edge of wood; and which (1: hills)."""
     r, g, b = sky_radiance(dx, dy, dz, air)
     a = atan2(dx, dz)
-    far_hill = 0.026 + 0.030 * noise(a * 4.0 + 3.0, 1.0, 0.0) + 0.006 * noise(a * 19.0, 2.0, 0.0)
-    wood = 0.013 + 0.013 * noise(a * 9.0, 5.0, 0.0) + 0.008 * layered(a * 70.0, 7.0, dy * 20.0, 3)
+    far_hill = 0.010 + 0.020 * noise(a * 5.0 + 3.0, 1.0, 0.0) + 0.004 * noise(a * 19.0, 2.0, 0.0)
+    wood = 0.008 + 0.009 * noise(a * 9.0, 5.0, 0.0) + 0.006 * layered(a * 70.0, 7.0, dy * 20.0, 3)
     hill = 0
     mr, mg, mb = 0.40 * r + 0.25 * air[18], 0.40 * g + 0.25 * air[19], 0.40 * b + 0.25 * air[20]
     if dy < far_hill:
         hill = 1
-        r, g, b = 0.36 * r + 0.10 * air[6], 0.38 * g + 0.12 * air[7], 0.46 * b + 0.14 * air[8]
+        r, g, b = 0.20 * r + 0.08 * air[6], 0.24 * g + 0.10 * air[7], 0.30 * b + 0.12 * air[8]
     if dy < wood:
         hill = 1
         shade = 0.6 + 0.6 * layered(a * 160.0, dy * 160.0, 3.0, 3)
-        r, g, b = (0.06 * air[9] + 0.10 * r) * shade, (0.08 * air[10] + 0.12 * g) * shade, (0.06 * air[11] + 0.11 * b) * shade
+        r, g, b = (
+            (0.06 * air[9] + 0.10 * r) * shade,
+            (0.08 * air[10] + 0.12 * g) * shade,
+            (0.06 * air[11] + 0.11 * b) * shade,
+        )
     if hill == 1:
         # mist lies in the hollow before the wood
         mist = 0.85 * exp(-max(dy, 0.0) / 0.009)

@@ -14,27 +14,31 @@ Vector = tuple[float, float, float]
 LeafHit = tuple[float, float, float, float, int, float, float, float, float]
 
 GRASS_CELL = 0.024
+# A crown's lattice is sheared upward along x and z by these shares.
+SHEAR_X, SHEAR_Z = 0.31, 0.19
 
 
 @kernel
 def fill_crowns(out: Crowns) -> None:
     """Fill the lattices of leaf density that all trees share, (kinds, x, y, z): 0 no leaf, to 100 at the heart.
 
-    A crown is a lumpy dome, broad below, with lobes and holes; its own box runs from -1 to 1.
+    A crown is a lumpy dome, broad below, with lobes and holes; its own box runs from -1 to 1 in x and z, and in the
+    sheared y (see SHEAR_X) from -1.5 to 1.5.
     """
     kinds, nx, ny, nz = out.shape
     for k in range(kinds):
         for i in range(nx):
             x = (i + 0.5) * 2.0 / nx - 1.0
             for j in range(ny):
-                y = (j + 0.5) * 2.0 / ny - 1.0
                 for m in range(nz):
                     z = (m + 0.5) * 2.0 / nz - 1.0
+                    y = 1.5 * ((j + 0.5) * 2.0 / ny - 1.0) - SHEAR_X * x - SHEAR_Z * z
                     low = y + 0.25 if y < -0.25 else 0.0
                     e = 0.90 - sqrt(x * x + z * z + (y * y if y > -0.25 else 0.0625 + 1.9 * low * low))
                     lobes = noise(x * 2.3 + 7.7 * k, y * 2.1, z * 2.3 + 3.0) - 0.52
                     sprays = noise(x * 6.1, y * 5.3 + 5.1 * k, z * 6.1) - 0.5
-                    depth = e + 0.75 * lobes + 0.42 * sprays
+                    rim = sqrt(x * x + y * y + z * z) - 0.80
+                    depth = e + 0.75 * lobes + 0.42 * sprays - 2.4 * max(rim, 0.0)
                     out[k, i, j, m] = 0 if depth <= 0.0 else int(min(100.0, 1.0 + 100.0 * depth))
 
 
@@ -97,13 +101,16 @@ def leaf_on_ray(
         qx, qy, qz = ox - trees[i, 4], oy - trees[i, 5], oz - trees[i, 6]
         qx, qz = ca * qx + sa * qz, -sa * qx + ca * qz
         ex, ey, ez = ca * dx + sa * dz, dy, -sa * dx + ca * dz
-        mx, my, mz = 2.0 * trees[i, 7] / wide, 2.0 * trees[i, 8] / high, 2.0 * trees[i, 9] / long
+        mx, my, mz = 2.0 * trees[i, 7] / wide, 3.0 * trees[i, 8] / high, 2.0 * trees[i, 9] / long
+        # the lattice is sheared, or its level rows would show
+        kxy, kzy = SHEAR_X * trees[i, 8] / trees[i, 7], SHEAR_Z * trees[i, 8] / trees[i, 9]
+        qs, es = qy + kxy * qx + kzy * qz, ey + kxy * ex + kzy * ez
         ix, iy, iz = (
             mx / (ex if abs(ex) > 1e-9 else 1e-9),
-            my / (ey if abs(ey) > 1e-9 else 1e-9),
+            my / (es if abs(es) > 1e-9 else 1e-9),
             mz / (ez if abs(ez) > 1e-9 else 1e-9),
         )
-        gx, gy, gz = qx / mx + 0.5 * wide, qy / my + 0.5 * high, qz / mz + 0.5 * long
+        gx, gy, gz = qx / mx + 0.5 * wide, qs / my + 0.5 * high, qz / mz + 0.5 * long
         ta, tb = -gx * ix, (wide - gx) * ix
         t0, t1 = min(ta, tb), max(ta, tb)
         ta, tb = -gy * iy, (high - gy) * iy
@@ -114,7 +121,7 @@ def leaf_on_ray(
             continue
         x, y, z = gx + t0 / ix, gy + t0 / iy, gz + t0 / iz
         cx, cy, cz = int(floor(x)), int(floor(y)), int(floor(z))
-        sx, sy, sz = (1 if ex > 0 else -1), (1 if ey > 0 else -1), (1 if ez > 0 else -1)
+        sx, sy, sz = (1 if ex > 0 else -1), (1 if es > 0 else -1), (1 if ez > 0 else -1)
         tx = t0 + (cx + (1 if sx > 0 else 0) - x) * ix
         ty = t0 + (cy + (1 if sy > 0 else 0) - y) * iy
         tz = t0 + (cz + (1 if sz > 0 else 0) - z) * iz
@@ -142,6 +149,7 @@ def leaf_on_ray(
                     kx = (cx + 0.5 - 0.5 * wide + (h1 - 0.5) * loose) * mx
                     ky = (cy + 0.5 - 0.5 * high + (h2 - 0.5) * loose) * my
                     kz = (cz + 0.5 - 0.5 * long + (h3 - 0.5) * loose) * mz
+                    ky -= kxy * kx + kzy * kz
                     if fruit:
                         r = min(0.036, 0.45 * cell)
                         rx, ry, rz = qx - kx, qy - ky, qz - kz
@@ -184,7 +192,11 @@ def leaf_on_ray(
                                     )
                                     if layer == 0:
                                         # far crowns are lit as whole bodies, their leaves as texture
-                                        wx, wy, wz = kx / trees[i, 7] ** 2, (ky + 0.2) / trees[i, 8] ** 2, kz / trees[i, 9] ** 2
+                                        wx, wy, wz = (
+                                            kx / trees[i, 7] ** 2,
+                                            (ky + 0.2) / trees[i, 8] ** 2,
+                                            kz / trees[i, 9] ** 2,
+                                        )
                                         n = 1.35 / max(sqrt(wx * wx + wy * wy + wz * wz), 1e-6)
                                         ux, uy, uz = ux + n * wx, uy + n * wy, uz + n * wz
                                     n = 1.0 / max(sqrt(ux * ux + uy * uy + uz * uz), 1e-6)

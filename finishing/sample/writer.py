@@ -91,7 +91,7 @@ def frame_file(name: str, long_edge: int) -> bytes:
     from finishing.photographs.jpeg import with_segments
     from finishing.sample.drawing import picture_strips
     from finishing.sample.files import exif_of
-    from finishing.sample.staging import VIEWS
+    from finishing.sample.poses import VIEWS
 
     setup, frame = scenario.frame_of(name)
     picture = np.concatenate(list(picture_strips(name, long_edge)))

@@ -245,7 +245,9 @@ def _looks(document: Document[SessionFile], known_looks: Iterable[str] | None) -
         elif known_looks is not None:
             known = {*known_looks, *own}
             if entry.look not in known:
-                problems.append(unknown_name("look", entry.look, known, document.place(*at)))
+                problems.append(
+                    unknown_name("look", entry.look, known, document.place(*at), listed_by="finishing looks")
+                )
     return problems
 
 

@@ -64,7 +64,9 @@ def test_a_frame_without_exif_takes_the_plans_exposure(session: Path, tmp_path: 
 def test_validation_is_silent(finished: Path) -> None:
     files = [str(p) for p in finished.rglob("*") if p.suffix in (".jpg", ".png")]
     assert len(files) == 14
-    done = subprocess.run(["exiftool", "-validate", "-warning", "-a", *files], capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        ["exiftool", "-validate", "-warning", "-a", *files], capture_output=True, text=True, check=True
+    )
     lines = [line for line in done.stdout.splitlines() if not line.startswith("====") and "files read" not in line]
     assert lines
     assert {line.split(":", 1)[1].strip() for line in lines} == {"OK"}

@@ -1,6 +1,16 @@
 """The planner's passes, without a pixel."""
 
-from finishing.engine.plan import Apply, Convert, Plan, cancel_pairs, drop_neutral, fold_table, insert_conversions, plan
+from finishing.engine.plan import (
+    Apply,
+    Convert,
+    Plan,
+    cancel_pairs,
+    choose_output,
+    drop_neutral,
+    fold_table,
+    insert_conversions,
+    plan,
+)
 from finishing.operation import Domain
 from finishing.operations.catalogue import EdgeVignette, Exposure, HueIsolation, Saturation, ToneCurve
 from finishing.recipes.recipe import Step
@@ -45,14 +55,24 @@ def test_leading_channel_steps_go_into_the_table() -> None:
 def test_the_whole_plan_keeps_the_order() -> None:
     steps = [KEEP, LIGHTER, Step(Saturation(amount=1)), CURVE, KEEP, EDGE]
     for table in (True, False):
-        work = plan(steps, output=ENCODED, table=table)
+        work = plan(steps, accepted=(ENCODED,), table=table)
         applied = [item.step for item in (*work.table, *work.items) if isinstance(item, Apply)]
         assert applied == [KEEP, LIGHTER, CURVE, KEEP, EDGE]
 
 
 def test_two_steps_in_one_domain_share_their_conversions() -> None:
-    work = plan([KEEP, Step(Saturation(amount=2))], output=LINEAR, table=False)
+    work = plan([KEEP, Step(Saturation(amount=2))], accepted=(LINEAR,), table=False)
     assert [str(item) for item in work.items if isinstance(item, Convert)] == [
         "linear light → OkLab",
         "OkLab → linear light",
     ]
+
+
+def test_the_result_is_handed_over_where_the_last_step_left_it() -> None:
+    assert choose_output([KEEP, CURVE], (LINEAR, ENCODED)) is ENCODED
+    assert choose_output([CURVE, KEEP], (LINEAR, ENCODED)) is LINEAR
+    assert choose_output([CURVE], (LINEAR,)) is LINEAR
+    assert choose_output([], (LINEAR, ENCODED)) is LINEAR
+    work = plan([KEEP, CURVE], accepted=(LINEAR, ENCODED), table=True)
+    assert work.output is ENCODED
+    assert isinstance(work.items[-1], Apply)

@@ -1,0 +1,103 @@
+"""A print's margin inside the frame, with a key line where you want one."""
+
+from typing import Any, ClassVar
+
+import numpy as np
+
+from finishing.colour import transfer
+from finishing.compiled import compiled, singles
+from finishing.documents.fields import Colour, number
+from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, parameter
+
+#: First column, first row, column after the last, row after the last.
+Rectangle = tuple[int, int, int, int]
+Ring = tuple[Rectangle, Rectangle, tuple[float, float, float]]
+
+
+class Border(Operation):
+    """Paints the outer part of the frame in one flat colour; the picture's size does not change.
+
+    The margin is `width` short sides wide on three sides and `width` · `bottom` below, rounded to whole pixels so that
+    its edge is sharp; the colour comes out in the file exactly as it is written. A key line of `line_width` runs inside
+    the margin, `line_gap` outside of the picture; it is at least one pixel wide and never wider than the margin.
+    """
+
+    name: ClassVar[str] = "border"
+    summary: ClassVar[str] = "Leaves a white or tinted margin round the picture, with or without a key line."
+    neutral: ClassVar[dict[str, Any]] = {"width": 0.0}
+    example: ClassVar[str] = 'border: {width: 0.05, colour: "#ffffff", line_width: 0.001, line_colour: "#1a1a1a"}'
+    reach: ClassVar[Reach] = Reach.PLACE
+
+    width: number(0, 0.4, "short sides", example="0.05") = parameter("how wide the margin is")  # type: ignore[valid-type]
+    bottom: number(0, 4, example="1.0") = parameter("the margin below, as a multiple of `width`", 1.0)  # type: ignore[valid-type]
+    colour: Colour = parameter("the paper's colour", (1.0, 1.0, 1.0))
+    line_width: number(0, 0.05, "short sides", example="0.001") = parameter("the key line; 0 is none", 0.0)  # type: ignore[valid-type]
+    line_gap: number(0, 0.2, "short sides", example="0.004") = parameter(  # type: ignore[valid-type]
+        "paper between picture and key line", 0.0
+    )
+    line_colour: Colour = parameter("the key line's colour", (0.1, 0.1, 0.1))
+
+    @property
+    def domain(self) -> Domain:
+        return Domain.LINEAR
+
+    def changes_nothing(self) -> bool:
+        return bool(self.width == 0)
+
+    def rings(self, geometry: Geometry) -> list[Ring]:
+        """What is painted, in this order: between an outer and an inner rectangle, in a linear colour."""
+        side = round(self.width * geometry.short_side)
+        below = round(self.width * self.bottom * geometry.short_side)
+        frame = (0, 0, geometry.width, geometry.height)
+        rings = [(frame, _inset(geometry, side, below), _linear(self.colour))]
+        if self.line_width > 0:
+            gap = round(self.line_gap * geometry.short_side)
+            line = max(round(self.line_width * geometry.short_side), 1)
+            outer = _inset(geometry, max(side - gap - line, 0), max(below - gap - line, 0))
+            inner = _inset(geometry, max(side - gap, 0), max(below - gap, 0))
+            rings.append((outer, inner, _linear(self.line_colour)))
+        return rings
+
+    def prepare(self, geometry: Geometry) -> Kernel:
+        rings = [(outer, inner, singles(*colour)) for outer, inner, colour in self.rings(geometry)]
+
+        def run(planes: Any, top: int) -> None:
+            for outer, inner, colour in rings:
+                paint(planes, top, outer, inner, colour)
+
+        return run
+
+    def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
+        result = pixels.copy()
+        for outer, inner, colour in self.rings(geometry):
+            painted = np.zeros(pixels.shape[:2], bool)
+            painted[outer[1] : outer[3], outer[0] : outer[2]] = True
+            painted[inner[1] : inner[3], inner[0] : inner[2]] = False
+            result[painted] = colour
+        return result
+
+
+def _inset(geometry: Geometry, side: int, below: int) -> Rectangle:
+    """The frame less its margins; empty, but never turned inside out, where they meet."""
+    left, top = min(side, geometry.width), min(side, geometry.height)
+    return left, top, max(geometry.width - side, left), max(geometry.height - below, top)
+
+
+def _linear(colour: tuple[float, float, float]) -> tuple[float, float, float]:
+    red, green, blue = (float(part) for part in transfer.srgb_decode(colour))
+    return red, green, blue
+
+
+@compiled
+def paint(planes: Any, top: int, outer: Any, inner: Any, colour: Any) -> None:
+    """outer, inner: rectangles of the frame; top: the frame's row that the planes begin with."""
+    for row in range(max(outer[1] - top, 0), min(outer[3] - top, planes.shape[1])):
+        crosses = inner[1] <= row + top < inner[3]
+        first = inner[0] if crosses else outer[2]
+        last = inner[2] if crosses else outer[2]
+        for channel in range(3):
+            line, value = planes[channel, row], colour[channel]
+            for x in range(outer[0], first):
+                line[x] = value
+            for x in range(last, outer[2]):
+                line[x] = value

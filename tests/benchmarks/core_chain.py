@@ -1,0 +1,149 @@
+"""The core chain's time over decode and encode alone, on different 24-megapixel JPEGs, with two workers, in one run.
+
+    python tests/benchmarks/core_chain.py [--frames 20] [--jobs 2] [--look core] [--subsampling 4:4:4]
+
+Prints JSON. The two are timed in turn, several rounds; ratios are of the medians. Peak memory is that of a process
+of its own which only finishes frames. The frames are photographs of the sample session, enlarged, turned and with
+noise of their own, written to a temporary folder.
+"""
+
+import argparse
+import json
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+CORE = """\
+look: Core chain
+steps:
+  - exposure: {stops: 0.3}
+  - tone_curve: {points: [[0, 0.06], [0.25, 0.22], [0.75, 0.80], [1, 0.97]]}
+  - hue_isolation: {keep: 72, width: 40, softness: 20, rest: 0.0}
+  - edge_vignette: {toward: white, strength: 0.8, starts_at: 0.55, reaches: 1.0}
+"""
+
+
+def draw(folder: Path, count: int) -> list[Path]:
+    """Frames of 6000 × 4000 pixels, all different."""
+    import cv2
+    import numpy as np
+    import simplejpeg
+
+    originals = sorted((Path(__file__).parents[2] / "sample_images_synthetic" / "frames").glob("*.jpg"))
+    paths = []
+    for index in range(count):
+        picture = cv2.imread(str(originals[index % len(originals)]))[..., ::-1]
+        if picture.shape[0] > picture.shape[1]:
+            picture = picture.swapaxes(0, 1)
+        if index >= len(originals):
+            picture = picture[:, ::-1]
+        large = cv2.resize(np.ascontiguousarray(picture), (6000, 4000), interpolation=cv2.INTER_CUBIC)
+        noise = np.random.default_rng(index).integers(-6, 7, (1000, 6000, 3), dtype=np.int16)
+        for top in range(0, 4000, 1000):
+            large[top : top + 1000] = np.clip(large[top : top + 1000] + noise, 0, 255)
+        paths.append(folder / f"{index:02}.jpg")
+        paths[-1].write_bytes(simplejpeg.encode_jpeg(large, quality=90, colorspace="RGB", colorsubsampling="420"))
+    return paths
+
+
+def codec_alone(path: Path, subsampling: str) -> int:
+    import simplejpeg
+
+    codes = simplejpeg.decode_jpeg(path.read_bytes(), colorspace="RGB")
+    encoded = simplejpeg.encode_jpeg(codes, quality=90, colorspace="RGB", colorsubsampling=subsampling.replace(":", ""))
+    return len(encoded)
+
+
+def finish(path: Path, look: object, subsampling: str) -> int:
+    """As `finishing run` does it, apart from the ledger: read, carry out, encode with profile and records."""
+    from finishing.batch.picture import finish_picture, source_of
+    from finishing.batch.records import loose_record
+    from finishing.colour.spaces import SRGB
+    from finishing.operation import Geometry
+    from finishing.photographs.reading import read_photograph
+    from finishing.photographs.records import output_metadata
+    from finishing.photographs.writing import OutputSettings, encode
+
+    photograph = read_photograph(path)
+    height, width = photograph.codes.shape[:2]
+    codes = finish_picture(look.steps, source_of(photograph), Geometry(width, height), into=photograph.codes)
+    exif, xmp = output_metadata(loose_record(look, photograph.metadata, path.name, "0" * 64, width, height, "jpeg"))
+    settings = OutputSettings(format="jpeg", space=SRGB, quality=90, subsampling=subsampling)
+    return len(encode(codes, settings=settings, exif=exif, xmp=xmp))
+
+
+def look_of(name: str, folder: Path) -> object:
+    from finishing.batch.looks import read_look
+
+    if name != "core":
+        return read_look(name)
+    (folder / "core.yaml").write_text(CORE)
+    return read_look(str(folder / "core.yaml"))
+
+
+def timed(work: object, paths: list[Path], jobs: int) -> float:
+    started = time.perf_counter()
+    with ThreadPoolExecutor(jobs) as pool:
+        list(pool.map(work, paths))
+    return time.perf_counter() - started
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--frames", type=int, default=20)
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--look", default="core", help="core, or the name of a look")
+    parser.add_argument("--subsampling", choices=["4:4:4", "4:2:0"], default="4:4:4")
+    parser.add_argument("--memory-of", type=Path, help=argparse.SUPPRESS)
+    options = parser.parse_args()
+
+    import cv2
+
+    cv2.setNumThreads(1)
+    if options.memory_of:
+        look = look_of(options.look, options.memory_of)
+        timed(
+            lambda path: finish(path, look, options.subsampling), sorted(options.memory_of.glob("*.jpg")), options.jobs
+        )
+        print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+        return
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        paths = draw(folder, options.frames)
+        look = look_of(options.look, folder)
+        finish(paths[0], look, options.subsampling)  # the kernels are compiled now
+        alone, chain = [], []
+        for _ in range(options.rounds):
+            alone.append(timed(lambda path: codec_alone(path, options.subsampling), paths, options.jobs))
+            chain.append(timed(lambda path: finish(path, look, options.subsampling), paths, options.jobs))
+        command = [sys.executable, __file__, "--memory-of", name, "--look", options.look]
+        command += ["--jobs", str(options.jobs), "--subsampling", options.subsampling]
+        peak = float(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
+    codec, whole = statistics.median(alone), statistics.median(chain)
+    print(
+        json.dumps(
+            {
+                "look": options.look,
+                "frames": options.frames,
+                "megapixels": 24,
+                "jobs": options.jobs,
+                "subsampling": options.subsampling,
+                "codec_seconds": [round(t, 3) for t in alone],
+                "chain_seconds": [round(t, 3) for t in chain],
+                "chain_over_codec": round(whole / codec, 3),
+                "frames_a_minute": round(60 * options.frames / whole),
+                "peak_memory_mb": round(peak),
+            },
+            indent=2,
+        )
+    )
+
+
+if __name__ == "__main__":
+    main()
