@@ -8,7 +8,7 @@ which domain does it work) and the engine plans from those facts without ever lo
 
 from abc import abstractmethod
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from typing import Any, ClassVar
 
@@ -63,6 +63,10 @@ class Geometry:
     scale: float = 1.0
     masks: Mapping[str, NDArray[np.float32]] = field(default_factory=dict, compare=False, repr=False)
     overview: Overview | None = field(default=None, compare=False, repr=False)
+
+    def resized(self, width: int, height: int) -> "Geometry":
+        """The same frame at another size."""
+        return replace(self, width=width, height=height, scale=self.scale * width / self.width, overview=None)
 
     @property
     def short_side(self) -> int:

@@ -34,7 +34,7 @@ def photographs() -> dict[str, NDArray[np.uint8]]:
 def write_frame(
     path: Path, *, seconds: float | None = None, taken: str | None = None, size: tuple[int, int] = (300, 200)
 ) -> None:
-    """A small frame: a soft sky over a field with an orange figure; with the camera's record where seconds are given."""
+    """A small frame: a soft sky over a field with an orange figure; with a camera's record where seconds are given."""
     from PIL import Image
 
     width, height = size
@@ -93,7 +93,7 @@ setups:
 """
 
 
-@pytest.fixture()
+@pytest.fixture
 def session(tmp_path: Path) -> Path:
     """A small session: two frames of set-up A by name, one of C by time, one stray without a record."""
     folder = tmp_path / "shoot"

@@ -1,7 +1,7 @@
 """A session laid out as work: which frame belongs to which set-up, gets which looks, and becomes which files."""
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -40,6 +40,7 @@ class FrameWork:
     rating: int | None
     looks: tuple[Recipe, ...]
     outputs: tuple[Output, ...]
+    mask_files: Mapping[str, Path]
 
 
 @dataclass(frozen=True)
@@ -102,6 +103,7 @@ def assign(
                 rating=ratings.get(frame.name),
                 looks=own,
                 outputs=tuple(_outputs(session, frame, setup, own, made)),
+                mask_files=session.mask_files(frame.name),
             )
         )
     _refuse_collisions(work)

@@ -13,10 +13,9 @@ from numpy.typing import NDArray
 
 from finishing import units
 from finishing.batch.assignment import FrameWork, SessionWork
-from finishing.batch.picture import finish_picture, reduced, source_of
+from finishing.batch.picture import finish_picture, geometry_of, reduced, source_of
 from finishing.batch.records import setup_line
 from finishing.errors import Problem
-from finishing.operation import Geometry
 from finishing.photographs.reading import read_reduced
 from finishing.recipes.recipe import Recipe
 from finishing.sheets import layout, model, typeface
@@ -207,16 +206,14 @@ class _Pictures:
         longest = max(max(size) for _, size in wanted.values())
         try:
             photograph = read_reduced(frame.frame.path, longest)
+            full, whole = source_of(photograph), geometry_of(frame, photograph)
+            made: dict[Hashable, Codes] = {}
+            for key, (recipe, (width, height)) in wanted.items():
+                scale = min(width / full.width, height / full.height, 1)
+                size = (max(1, round(full.width * scale)), max(1, round(full.height * scale)))
+                made[key] = finish_picture(recipe.steps, reduced(full, *size), whole.resized(*size))
         except Problem as problem:
-            self.failed[frame.frame.name] = problem
+            self.failed[frame.frame.name] = problem if problem.where is not None else problem.at(frame.frame.name)
             blank = np.full((1, 1, 3), 200, np.uint8)
             return dict.fromkeys(wanted, blank)
-        full = source_of(photograph)
-        made: dict[Hashable, Codes] = {}
-        for key, (recipe, (width, height)) in wanted.items():
-            scale = min(width / full.width, height / full.height, 1)
-            size = (max(1, round(full.width * scale)), max(1, round(full.height * scale)))
-            original = max(frame.header.width, frame.header.height) if frame.header else max(size)
-            geometry = Geometry(*size, frame.says.subject, scale=max(size) / original)
-            made[key] = finish_picture(recipe.steps, reduced(full, *size), geometry)
         return made

@@ -6,12 +6,14 @@ Runs in a worker thread. Everything heavy lets other threads run (decoding, kern
 import hashlib
 import json
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from finishing.batch.assignment import FrameWork, Output
-from finishing.batch.picture import finish_picture, fitted, reduced, source_of
+from finishing.batch.ledger import hash_file
+from finishing.batch.measuring import failed_of, measure
+from finishing.batch.picture import finish_picture, fitted, geometry_of, reduced, source_of
 from finishing.batch.records import SOFTWARE, record_of
 from finishing.colour.spaces import COLOUR_SPACES
 from finishing.engine.ends import Source
@@ -21,6 +23,7 @@ from finishing.photographs.headers import Header
 from finishing.photographs.reading import read_photograph
 from finishing.photographs.records import output_metadata
 from finishing.photographs.writing import OutputSettings, encode, write_bytes
+from finishing.recipes.check import CheckResult
 from finishing.sessions.session import Rights
 
 
@@ -47,18 +50,28 @@ class Made:
     seconds: float
 
 
+@dataclass(frozen=True)
+class Finished:
+    """What is told of a frame beside its outputs. checks: results by the look's name."""
+
+    notices: list[str]
+    checks: dict[str, list[CheckResult]]
+
+
 def tasks_of(work: FrameWork, header: Header, source_hash: str, rights: Rights) -> list[Task]:
     """All outputs of a frame with their records, told from its headers alone."""
     tasks = []
     for output in work.outputs:
         width, height = fitted(header.width, header.height, output.deliverable.long_edge)
         exif, xmp = output_metadata(record_of(work, output, header, source_hash, width, height, rights))
+        masks = {name: path for name, path in work.mask_files.items() if name in output.look.mask_names}
         told = {
             "software": SOFTWARE,
             "source": source_hash,
             "look": output.look.hash,
             "deliverable": output.deliverable.model_dump(mode="json"),
             "subject": work.says.subject,
+            "masks": {name: hash_file(path) for name, path in masks.items()},
             "size": [width, height],
             "records": hashlib.sha256(exif + xmp).hexdigest(),
         }
@@ -72,17 +85,21 @@ def finish_frame(
     tasks: Sequence[Task],
     folder: Path,
     done: Callable[[Made], None],
-    masks: Mapping[str, Path],
+    *,
+    strict: bool = False,
     threads: int = 1,
-) -> list[str]:
+) -> Finished:
     """Make a frame's outputs in `folder`, telling each through `done` as soon as it is written.
 
-    Returns the notices of reading. Raises Problem; what was told as done stays done.
+    strict: a check that fails stops the frame before anything is written. Raises Problem; what was told as done
+    stays done.
     """
     started = time.perf_counter()
     photograph = read_photograph(work.frame.path)
-    reading = (time.perf_counter() - started) / max(len(tasks), 1)
     full = source_of(photograph)
+    frame = geometry_of(work, photograph)
+    checked = _check(work, tasks, full, frame, strict=strict)
+    reading = (time.perf_counter() - started) / max(len(tasks), 1)
     sources: dict[tuple[int, int], Source] = {}
     for index, task in enumerate(tasks):
         began = time.perf_counter()
@@ -91,12 +108,11 @@ def finish_frame(
             sources[size] = reduced(full, *size)
         # The last output may be written over the frame's own codes: one full-size array less in memory.
         spare = photograph.codes if index == len(tasks) - 1 and sources[size] is full else None
-        geometry = Geometry(
-            task.width, task.height, work.says.subject, scale=max(size) / max(photograph.width, photograph.height)
-        )
         deliverable = task.output.deliverable
         space = COLOUR_SPACES[deliverable.profile]
-        codes = finish_picture(task.output.look.steps, sources[size], geometry, space, into=spare, threads=threads)
+        codes = finish_picture(
+            task.output.look.steps, sources[size], frame.resized(*size), space, into=spare, threads=threads
+        )
         if deliverable.format not in ("jpeg", "png"):
             raise Problem("this format cannot be written", got=deliverable.format, expected="jpeg or png")
         settings = OutputSettings(
@@ -112,4 +128,22 @@ def finish_frame(
         stat = path.stat()
         seconds = time.perf_counter() - began + reading
         done(Made(task, hashlib.sha256(content).hexdigest(), stat.st_size, stat.st_mtime_ns, seconds))
-    return list(photograph.notices)
+    return Finished(list(photograph.notices), checked)
+
+
+def _check(
+    work: FrameWork, tasks: Sequence[Task], full: Source, frame: Geometry, *, strict: bool
+) -> dict[str, list[CheckResult]]:
+    """The results of the checks of every look that is due."""
+    results: dict[str, list[CheckResult]] = {}
+    for look in {task.output.look.name: task.output.look for task in tasks}.values():
+        results[look.name] = measure(look, full, frame)
+        failed = failed_of(results[look.name])
+        if strict and failed:
+            raise Problem(
+                f"the look {look.name} does not pass its checks on this frame",
+                where=work.frame.name,
+                got="; ".join(str(result) for result in failed),
+                remedy="change the look's settings for this frame, or run without --strict",
+            )
+    return results

@@ -3,13 +3,14 @@
 import hashlib
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
 from finishing.errors import Place, Problem
+from finishing.recipes.check import CheckResult
 
 FILE_NAME = "ledger.sqlite"
 
@@ -26,6 +27,8 @@ CREATE TABLE IF NOT EXISTS sources (
 );
 CREATE TABLE IF NOT EXISTS looks (hash TEXT PRIMARY KEY, name TEXT NOT NULL, version INTEGER NOT NULL,
     steps TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS checks (frame TEXT NOT NULL, look TEXT NOT NULL, results TEXT NOT NULL,
+    PRIMARY KEY (frame, look));
 PRAGMA user_version = 1;
 """
 
@@ -81,6 +84,19 @@ class Ledger:
                 "INSERT OR IGNORE INTO looks VALUES (?, ?, ?, ?)",
                 (entry.look_hash, entry.look, entry.look_version, steps),
             )
+
+    def write_checks(self, frame: str, look: str, results: Sequence[CheckResult]) -> None:
+        """Record how a frame did against the checks of a look."""
+        text = json.dumps([asdict(result) for result in results])
+        with self._connection:
+            self._connection.execute("INSERT OR REPLACE INTO checks VALUES (?, ?, ?)", (frame, look, text))
+
+    def checks(self, frame: str, look: str) -> list[CheckResult]:
+        """What was recorded of a frame in a look; empty where nothing was."""
+        row = self._connection.execute(
+            "SELECT results FROM checks WHERE frame = ? AND look = ?", (frame, look)
+        ).fetchone()
+        return [] if row is None else [CheckResult(**values) for values in json.loads(row[0])]
 
     def known_hash(self, path: str, size: int, modified_ns: int) -> str | None:
         """The hash of a source that has not changed since it was last read, told by size and time."""

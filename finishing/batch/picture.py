@@ -13,14 +13,27 @@ from finishing.engine.plan import halo_of, plan
 from finishing.operation import Domain, Geometry
 from finishing.overview import Reducer
 from finishing.recipes.recipe import Step
+from finishing.regions.mask_files import read_mask
 
 if TYPE_CHECKING:
+    from finishing.batch.assignment import FrameWork
     from finishing.photographs.reading import Photograph
 
 
 def source_of(photograph: "Photograph") -> CodedSource:
     """The photograph as the engine reads it."""
     return CodedSource(photograph.codes, photograph.encoding.tables, photograph.encoding.matrix)
+
+
+def geometry_of(work: "FrameWork", photograph: "Photograph") -> Geometry:
+    """The frame as its looks see it: its size, its subject, and the masks that its looks ask for.
+
+    A mask that the session does not give is told by the step that needs it.
+    """
+    wanted = {name for look in work.looks for name in look.mask_names}
+    masks = {name: read_mask(path) for name, path in work.mask_files.items() if name in wanted}
+    scale = 1 / photograph.reduction
+    return Geometry(photograph.width, photograph.height, work.says.subject, scale=scale, masks=masks)
 
 
 def fitted(width: int, height: int, long_edge: int | None) -> tuple[int, int]:

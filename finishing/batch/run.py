@@ -11,15 +11,17 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from finishing.batch.assignment import FrameWork, SessionWork
-from finishing.batch.finishing_frames import Made, Task, finish_frame, tasks_of
+from finishing.batch.finishing_frames import Finished, Made, Task, finish_frame, tasks_of
 from finishing.batch.ledger import Entry, Ledger, hash_file, open_ledger
+from finishing.batch.measuring import failed_of
 from finishing.errors import Problem
+from finishing.recipes.check import CheckResult
 from finishing.recipes.recipe import flow
 
 OUTPUT_FOLDER = "finished"
@@ -35,7 +37,14 @@ class Report:
     planned: list[str] = field(default_factory=list)
     failed: dict[str, Problem] = field(default_factory=dict)
     notices: dict[str, list[str]] = field(default_factory=dict)
+    checks: dict[tuple[str, str], list[CheckResult]] = field(default_factory=dict)
     stopped: bool = False
+
+    @property
+    def failed_checks(self) -> dict[tuple[str, str], list[CheckResult]]:
+        """Frame and look with the checks that did not pass."""
+        failed = {key: failed_of(results) for key, results in self.checks.items()}
+        return {key: results for key, results in failed.items() if results}
 
     def as_json(self) -> dict[str, Any]:
         """Plain values for `--json`."""
@@ -46,6 +55,11 @@ class Report:
             "planned": sorted(self.planned),
             "failed": [{"frame": name, **problem.as_dict()} for name, problem in sorted(self.failed.items())],
             "notices": [{"frame": name, "notices": told} for name, told in sorted(self.notices.items())],
+            "checks": [
+                {"frame": frame, "look": look, **asdict(result)}
+                for (frame, look), results in sorted(self.checks.items())
+                for result in results
+            ],
             "stopped": self.stopped,
         }
 
@@ -70,6 +84,7 @@ def run(
     jobs: int | None = None,
     again: bool = False,
     dry_run: bool = False,
+    strict: bool = False,
     begin: Callable[[int, int], None] = lambda frames, outputs: None,
     progress: Progress = lambda frame, made, problem: None,
 ) -> Report:
@@ -89,7 +104,7 @@ def run(
         if dry_run:
             report.planned = [str(task.output.path) for frame in due for task in frame.tasks]
         elif ledger is not None:
-            _work_off(due, session, ledger, folder, report, jobs or os.cpu_count() or 1, progress)
+            _work_off(due, session, ledger, folder, report, jobs or os.cpu_count() or 1, progress, strict=strict)
     return report
 
 
@@ -125,6 +140,10 @@ def _due(session: SessionWork, ledger: Ledger | None, folder: Path, report: Repo
         report.up_to_date += [str(t.output.path) for t in tasks if t not in wanted]
         if wanted:
             due.append(_Due(work, wanted, source_hash))
+        for look in work.looks:
+            known_results = ledger.checks(work.frame.name, look.name) if ledger else []
+            if known_results and not any(task.output.look is look for task in wanted):
+                report.checks[work.frame.name, look.name] = known_results
     return due
 
 
@@ -170,6 +189,8 @@ def _work_off(
     report: Report,
     jobs: int,
     progress: Progress,
+    *,
+    strict: bool,
 ) -> None:
     import cv2
 
@@ -178,16 +199,14 @@ def _work_off(
     finished: dict[str, list[Made]] = {frame.work.frame.name: [] for frame in due}
     threads = max(1, jobs // max(len(due), 1))
 
-    def finish(frame: _Due) -> list[str]:
+    def finish(frame: _Due) -> Finished:
+        name = frame.work.frame.name
         if stopping.is_set():
-            return []
-        masks = session.session.mask_files(frame.work.frame.name)
-        return finish_frame(
-            frame.work, frame.tasks, folder, finished[frame.work.frame.name].append, masks, threads=threads
-        )
+            return Finished([], {})
+        return finish_frame(frame.work, frame.tasks, folder, finished[name].append, strict=strict, threads=threads)
 
     with ThreadPoolExecutor(jobs) as pool:
-        waiting: dict[Future[list[str]], _Due] = {pool.submit(finish, frame): frame for frame in due}
+        waiting: dict[Future[Finished], _Due] = {pool.submit(finish, frame): frame for frame in due}
         try:
             for future in as_completed(waiting):
                 frame = waiting.pop(future)
@@ -205,7 +224,7 @@ def _work_off(
 
 def _settle(
     frame: _Due,
-    future: Future[list[str]],
+    future: Future[Finished],
     finished: dict[str, list[Made]],
     ledger: Ledger,
     report: Report,
@@ -215,11 +234,16 @@ def _settle(
     name = frame.work.frame.name
     problem: Problem | None = None
     try:
-        notices = future.result()
-        if notices:
-            report.notices[name] = notices
+        told = future.result()
+        if told.notices:
+            report.notices[name] = told.notices
+        for look, results in told.checks.items():
+            if not results:
+                continue
+            report.checks[name, look] = results
+            ledger.write_checks(name, look, results)
     except Problem as error:
-        problem = error
+        problem = error if error.where is not None else error.at(name)
     except MemoryError:
         problem = Problem(
             "there was not enough memory for this frame", where=name, remedy="close other programs, or use --jobs 1"

@@ -38,6 +38,7 @@ def _split(values: tuple[str, ...]) -> list[str]:
 @JOBS
 @click.option("--again", is_flag=True, help="Make everything anew, also over files that were changed since.")
 @click.option("--dry-run", is_flag=True, help="Only say what would be made.")
+@click.option("--strict", is_flag=True, help="A frame that does not pass a look's checks counts as failed.")
 @AS_JSON
 @tells_problems
 def run(
@@ -49,6 +50,7 @@ def run(
     jobs: int | None,
     again: bool,
     dry_run: bool,
+    strict: bool,
     as_json: bool,
 ) -> None:
     """Finish a session: every look, every deliverable.
@@ -80,6 +82,7 @@ def run(
             jobs=jobs,
             again=again,
             dry_run=dry_run,
+            strict=strict,
             begin=lambda frame_count, _: steps.begin(frame_count),
             progress=progress,
         )
@@ -88,7 +91,13 @@ def run(
         finish(report.failed or report.stopped)
     for name, notices in sorted(report.notices.items()):
         click.echo(f"{name}: {'; '.join(notices)}", err=True)
+    for (name, look), results in sorted(report.failed_checks.items()):
+        for result in results:
+            click.echo(f"{name} in {look}: {result}", err=True)
     tell_failed(report.failed)
+    if report.checks:
+        passed = len(report.checks) - len(report.failed_checks)
+        click.echo(f"checks: {passed} of {len(report.checks)} frames in their looks pass")
     if dry_run:
         for path in sorted(report.planned):
             click.echo(path)

@@ -35,7 +35,7 @@ class Border(Operation):
     line_gap: number(0, 0.2, "short sides", example="0.004") = parameter(  # type: ignore[valid-type]
         "paper between picture and key line", 0.0
     )
-    line_colour: Colour = parameter("the key line's colour", (0.1, 0.1, 0.1))
+    line_colour: Colour = parameter("the key line's colour", (26 / 255, 26 / 255, 26 / 255))
 
     @property
     def domain(self) -> Domain:

@@ -63,7 +63,7 @@ class FilmCurve(Operation):
     fog: number(0, 1, "density", example="0.2") = parameter(  # type: ignore[valid-type]
         "density of the film without exposure, above its base: veils the shadows", 0.0
     )
-    paper: number(0.8, 3, example="1.625") = parameter("gradient of the paper it is printed on", 1.625)  # type: ignore[valid-type]
+    paper: number(0.8, 3, example="1.625") = parameter("gradient of the paper that takes the print", 1.625)  # type: ignore[valid-type]
     grey_prints_as: number(0.02, 0.6, example="0.18") = parameter(  # type: ignore[valid-type]
         "brightness that 18 % grey has in the print", MIDDLE_GREY
     )

@@ -15,15 +15,13 @@ LUMA = (0.2126, 0.7152, 0.0722)
 RED, GREEN, BLUE = singles(*LUMA)
 TWO = np.float32(2)
 THREE = np.float32(3)
-#: Columns that are blurred down at a time, so that all the rows this takes stay in the first-level cache.
-CHUNK = 1024
 
 
 class Sharpening(Operation):
     """Adds to each pixel's lightness what sets it off from its surroundings; colour differences stay as they are.
 
     Lightness is luma, the encoded value of a pixel: Y = 0.2126 R + 0.7152 G + 0.0722 B of sRGB-encoded values
-    (ITU-R BT.709). The detail is D = Y − G(Y), where G is a Gaussian blur whose standard deviation is `radius` (the
+    (ITU-R BT.709). The detail is D = Y − G(Y), where G is a Gaussian blur whose standard deviation is `radius_pixels` (the
     unsharp mask: Gonzalez and Woods, Digital Image Processing, "Unsharp masking and highboost filtering"). Red, green
     and blue each become more by the same amount · w · D, so that R − Y and B − Y, the colour, stay. The weight w is 0
     up to a detail of `threshold` and 1 from twice as much on, in between t²(3 − 2t) of the way: grain and the pores of
@@ -36,7 +34,7 @@ class Sharpening(Operation):
     name: ClassVar[str] = "sharpening"
     summary: ClassVar[str] = "Makes edges crisper without touching colour, grain or skin."
     neutral: ClassVar[dict[str, Any]] = {"amount": 0.0}
-    example: ClassVar[str] = "sharpening: {radius: 1.2, amount: 0.8, threshold: 0.012}"
+    example: ClassVar[str] = "sharpening: {radius_pixels: 1.2, amount: 0.8, threshold: 0.012}"
     reach: ClassVar[Reach] = Reach.NEIGHBOURHOOD
 
     radius_pixels: number(0.2, 12, "pixels", example="1.2") = parameter(  # type: ignore[valid-type]
@@ -120,16 +118,14 @@ def sharpen(
         red, green, blue, line = planes[0, row], planes[1, row], planes[2, row], luma[row]
         for x in range(width):
             line[x] = RED * red[x] + GREEN * green[x] + BLUE * blue[x]
-    down = np.empty((rows, width + 2 * radius), np.float32)
-    for left in range(0, width, CHUNK):
-        blur_down(luma, left, min(left + CHUNK, width), first, last, around, weights, down)
+    down = np.empty(width + 2 * radius, np.float32)
     across = np.empty(width, np.float32)
     for row in range(first, last):
-        line = down[row]
+        blur_down(luma, row, around, weights, down)
         for x in range(radius):
-            line[x] = line[radius + columns[x]]
-            line[radius + width + x] = line[radius + columns[radius + width + x]]
-        blur_across(line, weights, across)
+            down[x] = down[radius + columns[x]]
+            down[radius + width + x] = down[radius + columns[radius + width + x]]
+        blur_across(down, weights, across)
         middle, red, green, blue = luma[row], planes[0, row], planes[1, row], planes[2, row]
         for x in range(width):
             detail = middle[x] - across[x]
@@ -141,23 +137,20 @@ def sharpen(
 
 
 @compiled
-def blur_down(
-    luma: Any, left: Any, right: Any, first: Any, last: Any, around: Any, weights: Any, out: Any
-) -> None:
-    """Rows first…last − 1, columns left…right − 1 of luma blurred from row to row; out has its margin before them."""
+def blur_down(luma: Any, row: Any, around: Any, weights: Any, out: Any) -> None:
+    """A row of luma blurred with those above and below; out has a margin of `radius` at either end."""
     radius = weights.shape[0] - 1
-    for row in range(first, last):
-        at = radius + row
-        middle, line = luma[row, left:right], out[row, radius + left : radius + right]
+    middle, line = luma[row], out[radius : radius + luma.shape[1]]
+    for x in range(line.shape[0]):
+        line[x] = middle[x]
+    at = radius + row
+    for step in range(1, radius, 2):
+        near, far = weights[step], weights[step + 1]
+        a1, a2 = luma[around[at - step]], luma[around[at - step - 1]]
+        b1, b2 = luma[around[at + step]], luma[around[at + step + 1]]
         for x in range(line.shape[0]):
-            line[x] = middle[x]
-        for step in range(1, radius, 2):
-            near, far = weights[step], weights[step + 1]
-            a1, a2 = luma[around[at - step], left:right], luma[around[at - step - 1], left:right]
-            b1, b2 = luma[around[at + step], left:right], luma[around[at + step + 1], left:right]
-            for x in range(line.shape[0]):
-                m = middle[x]
-                line[x] += near * both(a1[x], b1[x], m) + far * both(a2[x], b2[x], m)
+            m = middle[x]
+            line[x] += near * both(a1[x], b1[x], m) + far * both(a2[x], b2[x], m)
 
 
 @compiled

@@ -71,7 +71,7 @@ class WhiteBalance(Operation):
 
     kelvin becomes chromaticity as for the reference illuminants of CIE 224:2017: up to 4000 K on the Planckian
     locus (the rational form of Krystek, Color Res. Appl. 10, 1985, right to 1e-4 in CIE 1960 u, v), from 5000 K
-    on the daylight locus (CIE 15), between them in proportion, since the two loci do not meet. `duv` is the
+    on the daylight locus (CIE 15), between them in proportion (of u, v), since the two loci do not meet. `duv` is the
     distance in CIE 1960 u, v from there, at right angles to the Planckian locus (ANSI C78.377).
 
     With a measured `grey`, its colour is the light's. Light that hardly reaches a cone (deep red, say) cannot be made

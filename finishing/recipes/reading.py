@@ -10,6 +10,8 @@ from finishing.documents.reading import Model, read_document, shape, unknown_nam
 from finishing.documents.tree import Path_, Tree
 from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.operation import Operation
+from finishing.recipes.check import Requirement
+from finishing.recipes.checks import read_check
 from finishing.recipes.recipe import Recipe, Step
 from finishing.regions.region import Region
 
@@ -38,6 +40,7 @@ class RecipeFile(Model):
     extends: Text | None = None
     settings: dict[str, Any] = {}
     steps: list[Any] = []
+    checks: list[Any] = []
 
 
 def read_recipe(path: Path, vocabulary: Vocabulary, overrides: Mapping[str, Any] | None = None) -> Recipe:
@@ -54,11 +57,18 @@ def read_recipe(path: Path, vocabulary: Vocabulary, overrides: Mapping[str, Any]
             raise unknown_name("setting", name, settings, str(path))
         settings[name] = value
     steps: list[Step] = []
+    checks: list[Requirement] = []
     problems: list[Problem] = []
     for tree, file in reversed(chain):
         for index, raw in enumerate(file.steps):
             try:
                 steps.append(_step(tree, index, raw, settings, vocabulary))
+            except (Problem, ProblemSet) as error:
+                problems += problems_of(error)
+        for index, raw in enumerate(file.checks):
+            try:
+                at: Path_ = ("checks", index)
+                checks.append(read_check(tree, at, fill(raw, at, tree, settings)))
             except (Problem, ProblemSet) as error:
                 problems += problems_of(error)
     if problems:
@@ -75,6 +85,7 @@ def read_recipe(path: Path, vocabulary: Vocabulary, overrides: Mapping[str, Any]
         settings=settings,
         steps=tuple(steps),
         path=path,
+        checks=tuple(checks),
     )
 
 

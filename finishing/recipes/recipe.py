@@ -6,11 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from finishing.errors import Place
 from finishing.operation import Operation
 from finishing.regions.region import Region
+
+if TYPE_CHECKING:
+    from finishing.recipes.check import Requirement
 
 
 @dataclass(frozen=True)
@@ -52,15 +55,23 @@ class Recipe:
     settings: Mapping[str, Any]
     steps: tuple[Step, ...]
     path: Path
+    checks: "tuple[Requirement, ...]" = ()
+
+    @property
+    def mask_names(self) -> frozenset[str]:
+        """The masks that a frame must bring for this look."""
+        regions = [*(step.where for step in self.steps), *(check.where for check in self.checks)]
+        return frozenset(name for region in regions if region is not None for name in region.mask_names)
 
     @cached_property
     def hash(self) -> str:
-        """SHA-256 in hexadecimal of what the look does: name, version and every step with every parameter.
+        """SHA-256 in hexadecimal of what the look is: name, version, every step and check with every parameter.
 
         It is the same on every machine and changes when, and only when, one of these does.
         """
         steps = [{step.operation.name: step.values()} for step in self.steps]
-        told = {"look": self.name, "version": self.version, "steps": steps}
+        checks = [{one.check.name: one.values()} for one in self.checks]
+        told = {"look": self.name, "version": self.version, "steps": steps, "checks": checks}
         text = json.dumps(told, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
         return hashlib.sha256(text.encode()).hexdigest()
 

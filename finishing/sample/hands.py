@@ -114,9 +114,9 @@ def hand(
                 back = unit(-_about(n, bend_axis, angle))
                 nails.append((end, way, back, radii[2] * 0.86 * size))
             at = end
-    b.group(sc.SKIN, tuple(min(1.0, 1.08 * c + 0.03) for c in tone), relief=0, origin=w)
+    b.group(sc.SKIN, tuple(min(1.0, 1.12 * c + 0.05) for c in tone), relief=0, origin=w)
     for end, way, back, r in nails:
         across = unit(np.cross(way, back))
         back = unit(np.cross(across, way))
         rotation = np.stack([across, back, way], axis=1)
-        b.ellipsoid(end - way * 0.002 * size + back * r * 0.55, (r * 0.74, r * 0.52, 0.0068 * size), rotation)
+        b.ellipsoid(end - way * 0.002 * size + back * r * 0.62, (r * 0.74, r * 0.52, 0.0068 * size), rotation)

@@ -263,7 +263,7 @@ def light_leaf(
     heads = scene.heads
     for h in range(heads.shape[0]):
         c3 = 3 + 3 * h
-        n = int(heads[h, 13])
+        int(heads[h, 13])
         size = sqrt(heads[h, 6] ** 2 + heads[h, 7] ** 2 + heads[h, 8] ** 2)
         x, y, z = heads[h, 0] - px, heads[h, 1] - py, heads[h, 2] - pz
         d2 = x * x + y * y + z * z

@@ -30,7 +30,8 @@ def orchard(
 ) -> list[list[float]]:
     """Background trees in rows across the view; none stands within `alley` metres of a line.
 
-    rows: distances behind the subject; sight: the line, x at the subject and metres of x a metre of z. skip: (x from, x to) in which no tree of the first two rows stands.
+    rows: distances behind the subject; sight: the line, x at the subject and metres of x a metre of z. skip: (x
+    from, x to) in which no tree of the first two rows stands.
     """
     trees: list[list[float]] = []
     for i, z in enumerate(rows):
@@ -45,8 +46,24 @@ def orchard(
             lean = 0.5 * (_random(seed + 3, i, j) - 0.5)
             crown_height = 2.35 * size
             trees.append(
-                [x, zz, 0.085 * size, 1.6, x + lean, crown_height, zz, 2.0 * size, 1.45 * size, 1.95 * size]
-                + [float(i * 17 + j), 0.85, 0.92, 0, 0.003, 6.28 * _random(seed + 4, i, j)]
+                [
+                    x,
+                    zz,
+                    0.085 * size,
+                    1.6,
+                    x + lean,
+                    crown_height,
+                    zz,
+                    2.0 * size,
+                    1.45 * size,
+                    1.95 * size,
+                    float(i * 17 + j),
+                    0.85,
+                    0.92,
+                    0,
+                    0.003,
+                    6.28 * _random(seed + 4, i, j),
+                ]
             )
     return trees
 
@@ -189,6 +206,11 @@ def wall(b: Builder, centre: Point, half: Point, yaw: float) -> None:
 
 
 def grey_card(b: Builder, centre: Point, yaw: float, pitch: float, half: float = 0.075) -> None:
-    """A flat 18 % grey card, facing -z before it is turned."""
+    """A flat 18 % grey card on a thin stand, facing -z before it is turned."""
+    x, y, z = centre
+    turned = turn("y", yaw) @ turn("x", pitch)
+    back = turned @ np.array([0.0, -half, 0.012])
     b.group(sc.GREY_CARD, (CARD_REFLECTANCE,) * 3, origin=centre)
-    b.box(centre, (half, half * 1.25, 0.002), 0.0008, turn("y", yaw) @ turn("x", pitch))
+    b.box(centre, (half, half * 1.25, 0.002), 0.0008, turned)
+    b.group(sc.LEATHER, (0.03, 0.03, 0.03), origin=centre)
+    b.cone((x + back[0], -0.02, z + back[2]), (x + back[0], y + back[1], z + back[2]), 0.007, 0.006)

@@ -9,21 +9,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from finishing.sample.lens import blur_rows
+from finishing.sample.passes import TILE, far_rows, find_rows, find_starts, shade_rows, sight_rows
 from finishing.sample.scene import Scene
-from finishing.sample.tracing import (
-    COC,
-    FAR_AWAY,
-    FOCUS,
-    TAN_X,
-    TAN_Y,
-    TILE,
-    blur_rows,
-    far_rows,
-    find_rows,
-    find_starts,
-    shade_rows,
-    sight_rows,
-)
+from finishing.sample.tracing import COC, FAR_AWAY, FOCUS, TAN_X, TAN_Y
 
 Floats = NDArray[np.float32]
 Whole = NDArray[np.int32]
@@ -89,7 +78,7 @@ def _draw(scene: Scene, width: int, height: int, top: int, bottom: int, margin: 
         near, cover = soft, soft_cover
     reach = np.ones((2 * margin + 1, 2 * margin + 1), np.uint8)
     hidden = cv2.erode((cover >= 0.999).astype(np.uint8), reach, borderValue=1)
-    far, far_ident = _far_layer(scene, width, height, top, 1 - hidden)
+    far, far_ident = _far_layer(scene, width, height, top, (1 - hidden).astype(np.uint8))
     far *= (1.0 - cover)[:, :, None]
     far += near
     far *= _falloff(scene, width, height, top, bottom - top)[:, :, None]

@@ -41,11 +41,11 @@ def _stage_a(b: Builder, frame: Frame) -> list[list[float]]:
     bucket(b, (0.262, 0.812, -0.075))
     b.placed(np.eye(3), (0, 0, 0))
     if frame.card:
-        grey_card(b, (0.50, 1.06, -0.20), 27, 18)
+        grey_card(b, (0.27, 1.12, -0.42), 46, 16)
     return [
         *orchard(21, (6.0, 10.5, 15.0, 20.0, 26.0, 33.0), 2.9, (-1.3, 0.035), skip=(-3.2, 2.6)),
-        crown((1.2, 2.95, 1.2), (1.9, 1.15, 1.6), 91, 0.62),
-        crown((-1.0, 2.75, 1.2), (1.0, 0.6, 0.9), 92),
+        crown((0.95, 2.90, 1.2), (2.5, 1.45, 2.1), 91, 0.62),
+        crown((-1.15, 2.72, 1.2), (1.35, 0.85, 1.2), 92),
     ]
 
 
@@ -88,7 +88,8 @@ def _scaled_sky(setup: Setup, frame: Frame) -> tuple[Table, Table]:
     air = EVENINGS[setup.id].table()
     dome = sky.harmonics(air)
     meter = np.array([0.0, 0.26, -0.966])
-    card = np.array(sky.dome_light(*(float(v) for v in meter), dome)) * 0.18 / np.pi
+    light = np.array(sky.dome_light(float(meter[0]), float(meter[1]), float(meter[2]), dome), np.float64)
+    card = light * 0.18 / np.pi
     luminance = float(card @ np.array([0.2126, 0.7152, 0.0722]))
     air[sky.SCALE] = ambient_luminance(setup, frame) / luminance
     return air, dome

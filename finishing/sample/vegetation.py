@@ -133,10 +133,8 @@ def leaf_on_ray(
         t = t0
         found = False
         while t < t1:
-            if 0 <= cx < wide and 0 <= cy < high and 0 <= cz < long:
-                depth = crowns[kind, cx, cy, cz]
-            else:
-                depth = 0
+            inside = 0 <= cx < wide and 0 <= cy < high and 0 <= cz < long
+            depth = crowns[kind, cx, cy, cz] if inside else 0
             if depth > 0:
                 h = hash_of(cx, cy, cz + seed * 131)
                 fruit = h > 1.0 - trees[i, 14]

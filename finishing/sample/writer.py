@@ -15,8 +15,12 @@ if TYPE_CHECKING:
 KEPT_HUE = 72.0
 #: Where the subject is in some frames, as shares of width and height from the top left.
 SUBJECTS = {
-    "A-0003": (0.45, 0.52), "A-0004": (0.45, 0.52), "A-0005": (0.46, 0.50), "B-0007": (0.5, 0.45), "C-0010": (0.49, 0.6),
-}  # fmt: skip
+    "A-0003": (0.45, 0.52),
+    "A-0004": (0.45, 0.52),
+    "A-0005": (0.46, 0.50),
+    "B-0007": (0.50, 0.45),
+    "C-0010": (0.49, 0.60),
+}
 RATINGS = {"A-0002": 1, "A-0004": 4, "A-0005": 5, "B-0007": 4, "C-0010": 3, "C-0012": 5}
 SMALLEST, LARGEST = 60, 12_000
 #: A file of the usual size stays below this; larger pictures may grow with their area.

@@ -14,7 +14,7 @@ from finishing.batch.run import run
 pytestmark = pytest.mark.skipif(shutil.which("exiftool") is None, reason="exiftool is not installed")
 
 
-@pytest.fixture()
+@pytest.fixture
 def finished(session: Path, tmp_path: Path) -> Path:
     run(assign(session), tmp_path / "out", jobs=2)
     return tmp_path / "out"

@@ -213,7 +213,8 @@ def test_a_reduced_picture_equals_the_look_on_the_area_mean(session: Path, tmp_p
     (session / "recipes").mkdir()
     (session / "recipes/plain.yaml").write_text("look: Plain\nsteps: [{exposure: {stops: 0}}]\n")
     (session / "session.yaml").write_text(
-        "session: Board\nframes: [frames/Z-*]\nlooks: [{look: plain}]\ndeliverables: {web: {format: png, long_edge: 150}}\n"
+        "session: Board\nframes: [frames/Z-*]\nlooks: [{look: plain}]\n"
+        "deliverables: {web: {format: png, long_edge: 150}}\n"
     )
     assert not finish(session, tmp_path / "out").failed
     codes = np.asarray(Image.open(tmp_path / "out/web/plain/Z-0009.png"))

@@ -150,7 +150,7 @@ def test_explain_names_steps_and_what_runs_together() -> None:
     assert "Worked into the table" in text
     told = json.loads(finishing("explain", "white_edge", "--json").stdout)
     assert told["sweeps"] == 1
-    assert [step["step"].split(":")[0] for step in told["steps"]][0] == "exposure"
+    assert told["steps"][0]["step"] == "exposure: {stops: 0.45}"
     assert finishing("explain", "white_edge", "--size", "big").exit_code == 2
 
 

@@ -142,3 +142,9 @@ def test_what_is_no_grey_is_refused(grey: object) -> None:
 def test_two_lights_at_once_are_refused() -> None:
     with pytest.raises(ValidationError, match="take one of them out"):
         WhiteBalance(grey="#b8aa96", kelvin=5000)
+
+
+@pytest.mark.parametrize("grey", ["#b8aa96", [0.48, 0.401, 0.3]])
+def test_a_grey_goes_out_and_comes_back(grey: object) -> None:
+    operation = WhiteBalance.model_validate({"grey": grey})
+    assert WhiteBalance.model_validate(operation.model_dump(mode="json")) == operation

@@ -1,0 +1,142 @@
+"""Bright areas spread a soft light around them, as through a diffusing filter before the lens."""
+
+from typing import Any, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from finishing.colour import transfer
+from finishing.compiled import ONE, ZERO, compiled, inlined, singles
+from finishing.documents.fields import Fraction, number
+from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach, parameter
+from finishing.overview import plain_blur
+
+#: The light that spreads goes in these shares into Gaussians of these multiples of the spread: a core that keeps to
+#: the bright area, and a skirt far around it. Chosen by eye.
+CORE, SKIRT = (0.6, 0.5), (0.4, 2.0)
+#: Luminance of linear red, green and blue (IEC 61966-2-1).
+LUMINANCE = (0.2126, 0.7152, 0.0722)
+RED, GREEN, BLUE = singles(*LUMINANCE)
+HALF = np.float32(0.5)
+
+
+class Glow(Operation):
+    """Takes a share of the light out of bright areas and spreads it around them, in linear light.
+
+    A diffusing filter before the lens scatters a share of all the light that goes through it and lets the rest
+    pass: it adds none. So here: out = I − s · S + s · G(S), where I is the picture, S the light that spreads, s the
+    `strength`, and G a blur that keeps the sum; the frame's mean stays as it is, apart from what spreads over its
+    edge, which comes back mirrored. A Gaussian alone falls off too soon for a scattering medium, whose spread has a
+    narrow core and a wide skirt (Spencer, Shirley, Zimmerman and Greenberg, "Physically-based glare effects for
+    digital images", SIGGRAPH 1995, build theirs from such parts); G is a sum of two, 0.6 of the light with a
+    standard deviation of half the `spread` and 0.4 of it with twice the `spread`.
+
+    With `above` 0 all light spreads, S = I, and shadows lift as with a real filter. Above that only light over the
+    level spreads, so that shadows keep their depth: with Y the luminance and A the level in linear light,
+    S = I · e(Y) / Y with e = 0 up to A/2, (Y − A/2)² / (2 A) from there to 3A/2, and Y − A beyond. The slope of e
+    lies in 0…1, so no tone overtakes another.
+    """
+
+    name: ClassVar[str] = "glow"
+    summary: ClassVar[str] = "Lets bright areas spread a soft light around them, like a diffusing filter."
+    neutral: ClassVar[dict[str, Any]] = {"strength": 0.0}
+    example: ClassVar[str] = "glow: {strength: 0.25, spread: 0.02, above: 0.6}"
+    reach: ClassVar[Reach] = Reach.FRAME
+
+    strength: Fraction = parameter("the share of the light that is spread, 0 to 1", 0.25)
+    spread: number(0.004, 0.3, "the short side", example="0.02") = parameter(  # type: ignore[valid-type]
+        "how far it spreads, as a standard deviation in fractions of the short side", 0.02
+    )
+    above: Fraction = parameter(
+        "the encoded value over which light spreads: 0 all of it (shadows lift), 0.6 the brighter half, 0.9 only the "
+        "highest lights",
+        0.6,
+    )
+
+    @property
+    def domain(self) -> Domain:
+        return Domain.LINEAR
+
+    def changes_nothing(self) -> bool:
+        return bool(self.strength == 0)
+
+    def _parts(self, geometry: Geometry) -> list[tuple[float, float]]:
+        """Share and standard deviation in pixels of the core and the skirt."""
+        sigma = self.spread * geometry.short_side
+        return [(share, times * sigma) for share, times in (CORE, SKIRT)]
+
+    def reduction(self, geometry: Geometry) -> int:
+        return max(1, int(self._parts(geometry)[0][1] / 5))
+
+    def _level(self) -> tuple[np.float32, ...]:
+        """The level in linear light, and 1 / (2 A); a level of 0 stands for all light."""
+        level = float(transfer.srgb_decode(self.above))
+        return singles(level, 1 / (2 * level) if level else 0)
+
+    def gather(self, geometry: Geometry) -> Kernel | None:
+        """What goes into the overview: the light that spreads."""
+        if self.above == 0:
+            return None
+        level = self._level()
+        return lambda planes, top: keep_excess(planes, *level)
+
+    def prepare(self, geometry: Geometry) -> Kernel:
+        assert geometry.overview is not None
+        spread = geometry.overview.spread(self._parts(geometry))
+        (strength,) = singles(self.strength)
+        level = self._level()
+
+        def run(planes: Planes, top: int) -> None:
+            exchange(planes, spread.rows(top, planes.shape[1]), strength, *level)
+
+        return run
+
+    def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
+        light = self._excess(pixels)
+        around = sum(share * plain_blur(light, sigma) for share, sigma in self._parts(geometry))
+        return pixels + self.strength * (around - light)
+
+    def _excess(self, pixels: Pixels) -> Pixels:
+        level = float(transfer.srgb_decode(self.above))
+        if level == 0:
+            return pixels
+        luminance = pixels @ np.array(LUMINANCE)
+        knee = np.clip(luminance - level / 2, 0, level) ** 2 / (2 * level)
+        excess: NDArray[np.float64] = knee + np.maximum(luminance - 1.5 * level, 0)
+        return pixels * (excess / np.maximum(luminance, level / 2))[..., None]
+
+
+@inlined
+def share(red: Any, green: Any, blue: Any, level: Any, per: Any) -> Any:
+    """The share of a pixel's light that lies over the level, 0…1; for a level of 0 all of it. per: 1 / (2 · level)."""
+    luminance = RED * red + GREEN * green + BLUE * blue
+    over = luminance - HALF * level
+    knee = min(max(over, ZERO), level)
+    excess = knee * knee * per + max(over - level, ZERO)
+    part = excess / max(luminance, HALF * level)
+    return part if level > ZERO else ONE
+
+
+@compiled
+def keep_excess(planes: Any, level: Any, per: Any) -> None:
+    """Only the light over the level stays."""
+    for row in range(planes.shape[1]):
+        red, green, blue = planes[0, row], planes[1, row], planes[2, row]
+        for x in range(planes.shape[2]):
+            part = share(red[x], green[x], blue[x], level, per)
+            red[x] *= part
+            green[x] *= part
+            blue[x] *= part
+
+
+@compiled
+def exchange(planes: Any, around: Any, strength: Any, level: Any, per: Any) -> None:
+    """The light over the level against what of it comes from around."""
+    for row in range(planes.shape[1]):
+        red, green, blue = planes[0, row], planes[1, row], planes[2, row]
+        more_red, more_green, more_blue = around[0, row], around[1, row], around[2, row]
+        for x in range(planes.shape[2]):
+            rest = ONE - strength * share(red[x], green[x], blue[x], level, per)
+            red[x] = red[x] * rest + strength * more_red[x]
+            green[x] = green[x] * rest + strength * more_green[x]
+            blue[x] = blue[x] * rest + strength * more_blue[x]

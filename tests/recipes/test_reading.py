@@ -1,0 +1,126 @@
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from finishing.batch.looks import library, vocabulary
+from finishing.errors import ProblemSet
+from finishing.recipes.library import library_folder, recipes_in
+from finishing.recipes.reading import read_recipe
+from finishing.recipes.recipe import Recipe, flow
+
+TEXT = """\
+look: Saffron
+about: Faded, one coat kept.
+client: Example Textiles
+version: 2
+settings: {kept_hue: 70}
+steps:
+  - exposure: {stops: 0.3}
+  - hue_isolation: {keep: $kept_hue, width: 40}
+"""
+
+
+def read(folder: Path, text: str, name: str = "saffron", **overrides: object) -> Recipe:
+    path = folder / f"{name}.yaml"
+    path.write_text(text)
+    return read_recipe(path, vocabulary(), overrides)
+
+
+def test_what_is_written_is_read(tmp_path: Path) -> None:
+    look = read(tmp_path, TEXT)
+    assert (look.name, look.title, look.version, look.client) == ("saffron", "Saffron", 2, "Example Textiles")
+    assert [step.describe() for step in look.steps] == ["exposure: {stops: 0.3}", "hue_isolation: {keep: [70]}"]
+    assert look.steps[1].place is not None
+    assert look.steps[1].place.line == 8
+
+
+def test_settings_can_be_changed_and_change_the_hash(tmp_path: Path) -> None:
+    plain, changed = read(tmp_path, TEXT), read(tmp_path, TEXT, kept_hue="#c8a21b")
+    # coloraide 8.13: OkLCh hue of #c8a21b
+    assert changed.steps[1].operation.keep == pytest.approx((90.0,), abs=3)  # type: ignore[attr-defined]
+    assert plain.hash != changed.hash
+    assert plain.hash == read(tmp_path, TEXT, kept_hue="70.0").hash
+
+
+def test_the_hash_is_stable_and_knows_every_parameter(tmp_path: Path) -> None:
+    look = read(tmp_path, TEXT)
+    same = read(
+        tmp_path, TEXT.replace("{stops: 0.3}", "{stops: 3e-1}  # a comment").replace("about: Faded", "about: A")
+    )
+    assert same.hash == look.hash
+    for before, after in (("0.3", "0.31"), ("width: 40", "width: 41"), ("version: 2", "version: 3")):
+        assert read(tmp_path, TEXT.replace(before, after)).hash != look.hash
+    assert len(look.hash) == 64
+
+
+def test_extends_puts_the_other_looks_steps_first(tmp_path: Path) -> None:
+    read(tmp_path, TEXT)
+    child = "look: Child\nextends: saffron\nsettings: {kept_hue: 120}\nsteps:\n  - saturation: {amount: 0.5}\n"
+    look = read(tmp_path, child, "child")
+    assert [step.operation.name for step in look.steps] == ["exposure", "hue_isolation", "saturation"]
+    assert look.steps[1].operation.keep == (120.0,)  # type: ignore[attr-defined]
+    assert look.about == "Faded, one coat kept."
+
+
+def test_a_circle_over_three_files_is_told(tmp_path: Path) -> None:
+    for name, parent in (("a", "b"), ("b", "c"), ("c", "a")):
+        (tmp_path / f"{name}.yaml").write_text(f"look: {name}\nextends: {parent}\n")
+    with pytest.raises(Exception, match="these recipes extend each other in a circle") as caught:
+        read_recipe(tmp_path / "a.yaml", vocabulary())
+    assert "a → b → c → a" in str(caught.value)
+
+
+def test_where_and_checks_are_part_of_a_look(tmp_path: Path) -> None:
+    text = TEXT + (
+        "  - saturation: {amount: 0, where: {not: {ellipse: subject}}}\n"
+        "checks:\n  - clipped_white: {at_most: 0.02}\n  - skin_hue_shift: {at_most: 4}\n"
+    )
+    look = read(tmp_path, text)
+    assert look.steps[2].where is not None
+    assert [one.check.name for one in look.checks] == ["clipped_white", "skin_hue_shift"]
+    assert read(tmp_path, text.replace("at_most: 0.02", "at_most: 0.03")).hash != look.hash
+    with pytest.raises(ProblemSet, match='did you mean "clipped_white"'):
+        read(tmp_path, text.replace("clipped_white", "cliped_white"))
+
+
+def test_the_library_is_sound_and_every_look_tells_about_itself() -> None:
+    looks = library()
+    assert len(looks) == len(recipes_in(library_folder())) >= 3
+    assert len({look.hash for look in looks}) == len(looks)
+    for look in looks:
+        assert len(look.about) > 40, look.name
+        assert all(not step.operation.changes_nothing() for step in look.steps), look.name
+
+
+plain = st.recursive(
+    st.one_of(st.booleans(), st.integers(-999, 999), st.floats(-1e6, 1e6), st.text("abc -:#,[]{}'\"é$", max_size=8)),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from("abcd"), inner, max_size=3),
+    max_leaves=8,
+)
+
+
+@given(plain)
+def test_flow_is_yaml(value: object) -> None:
+    import yaml
+
+    def loose(data: object) -> object:
+        if isinstance(data, dict):
+            return {key: loose(item) for key, item in data.items()}
+        if isinstance(data, list):
+            return [loose(item) for item in data]
+        if isinstance(data, bool):
+            return "yes" if data else "no"
+        return data if isinstance(data, str) else float(data)  # type: ignore[arg-type]
+
+    def read_back(data: object, like: object) -> object:
+        if isinstance(like, dict):
+            assert isinstance(data, dict)
+            return {key: read_back(data[key], like[key]) for key in like}
+        if isinstance(like, list):
+            assert isinstance(data, list)
+            return [read_back(item, one) for item, one in zip(data, like, strict=True)]
+        return float(str(data)) if isinstance(like, float) else data
+
+    assert read_back(yaml.load(flow(value), Loader=yaml.BaseLoader), loose(value)) == loose(value)
