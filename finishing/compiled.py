@@ -80,6 +80,8 @@ def singles(*values: float) -> tuple[np.float32, ...]:
 
 ZERO = np.float32(0)
 ONE = np.float32(1)
+TWO = np.float32(2)
+THREE = np.float32(3)
 
 # ∛x starts from the bits of x read as an integer, which are close to its logarithm (Blinn, "Floating-point
 # tricks", IEEE CG&A 17-4, 1997): with B the bits of 1 less a centring term, bits(t) = 4/3·B − bits(x)/3 gives
@@ -112,6 +114,12 @@ SRGB_LINEAR_END = np.float32(0.0031308)
 SRGB_ENCODED_END = np.float32(0.04045)
 SRGB_EXPONENT = np.float32(2.4)
 SRGB_PER_EXPONENT = np.float32(1 / 2.4)
+
+
+@inlined
+def smooth_step(t: Any) -> Any:
+    """t²(3 − 2t) for t in 0…1: a ramp without a corner at either end."""
+    return t * t * (THREE - TWO * t)
 
 
 @inlined

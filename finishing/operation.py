@@ -54,7 +54,7 @@ class Geometry:
     (below 1 for previews), so that a length in pixels of the full frame means the same everywhere. masks: the
     frame's masks by name, float32 (height, width) of any size, 0…1; they do not count when geometries are compared.
     overview: there only while an operation prepares whose reach is the whole frame: the frame as it is when the step
-    begins, in the operation's domain, reduced as the operation says.
+    begins, in the operation's domain, as the operation gathers and reduces it.
     """
 
     width: int
@@ -107,6 +107,13 @@ class Operation(Model):
     def reduction(self, geometry: Geometry) -> int:
         """For a reach over the frame: by how much the frame may be reduced, each way, for the overview it needs."""
         return 1
+
+    def gather(self, geometry: Geometry) -> Kernel | None:
+        """For a reach over the frame: what of each pixel goes into the overview, in place; None where all of it does.
+
+        It is done at full size, before the frame is reduced, so that a level holds for pixels and not for means.
+        """
+        return None
 
     @abstractmethod
     def prepare(self, geometry: Geometry) -> Kernel:

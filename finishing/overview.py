@@ -19,6 +19,8 @@ from finishing.compiled import compiled
 Planes = NDArray[np.float32]
 #: Where a Gaussian is cut off, in standard deviations: as in scipy.ndimage, beyond it lie 6 parts in 100 000.
 CUT = 4.0
+#: A blur of twice as many blocks as this is made on an overview of the overview, while that has so many blocks a side.
+WIDE, LEAST_BLOCKS = 8, 40
 
 
 def gaussian_radius(sigma: float) -> int:
@@ -44,10 +46,12 @@ def plain_blur(pixels: NDArray[np.float64], sigma: float) -> NDArray[np.float64]
     radius = len(weights) // 2
     result = np.asarray(pixels, np.float64)
     for axis in (0, 1):
-        size = result.shape[axis]
-        around = np.pad(result, [(radius, radius) if i == axis else (0, 0) for i in range(result.ndim)], "symmetric")
-        parts = [np.take(around, range(i, i + size), axis) * weight for i, weight in enumerate(weights)]
-        result = np.sum(parts, axis=0)
+        line = np.moveaxis(result, axis, 0)
+        around = np.pad(line, [(radius, radius)] + [(0, 0)] * (line.ndim - 1), "symmetric")
+        result = np.zeros_like(line)
+        for start, weight in enumerate(weights):
+            result += weight * around[start : start + len(line)]
+        result = np.moveaxis(result, 0, axis)
     return result
 
 
@@ -63,15 +67,24 @@ class Overview:
         """The same after a Gaussian blur; sigma in pixels of the full frame. The frame's edge is mirrored.
 
         What the blocks and the way back to full size blur by themselves is taken off beforehand: variances add, and
-        in pixels² that of a block of k is (k² − 1) / 12, that of straight lines between blocks (k² − 1) / 6.
+        in pixels² that of a block of k is (k² − 1) / 12, that of straight lines between blocks (k² − 1) / 6. A blur
+        over very many blocks goes by way of an overview of the overview, which is the same to 1 part in 1000.
         """
         height, width = self.planes.shape[1:]
-        across, down = (
-            gaussian_weights(float(np.sqrt(max(sigma**2 - (block**2 - 1) / 4, 0.0))) / block)
-            for block in (self.full_width / width, self.full_height / height)
-        )
-        planes = [cv2.sepFilter2D(plane, -1, across, down, borderType=cv2.BORDER_REFLECT) for plane in self.planes]
-        return Overview(np.stack(planes), self.full_width, self.full_height)
+        further = int(sigma * width / self.full_width / WIDE)
+        if further > 1 and min(height, width) >= LEAST_BLOCKS * further:
+            size = (-(-width // further), -(-height // further))
+            coarse = np.stack([cv2.resize(plane, size, interpolation=cv2.INTER_AREA) for plane in self.planes])
+            blurred = Overview(coarse, self.full_width, self.full_height).blurred(sigma)
+            planes = Overview(blurred.planes, width, height).rows(0, height)
+        else:
+            across, down = (
+                gaussian_weights(float(np.sqrt(max(sigma**2 - (block**2 - 1) / 4, 0.0))) / block)
+                for block in (self.full_width / width, self.full_height / height)
+            )
+            mirror = cv2.BORDER_REFLECT
+            planes = np.stack([cv2.sepFilter2D(plane, -1, across, down, borderType=mirror) for plane in self.planes])
+        return Overview(planes, self.full_width, self.full_height)
 
     def spread(self, parts: Sequence[tuple[float, float]]) -> "Overview":
         """A sum of blurs, as (share, sigma) each."""
@@ -87,11 +100,16 @@ class Overview:
         widen(self.planes, left, across, out)
         return out
 
+    @cached_property
+    def _down(self) -> tuple[NDArray[np.int32], Planes]:
+        """For every row of the frame: the row of blocks before it, and the weight of the next one."""
+        height = self.planes.shape[1]
+        return _between(np.arange(self.full_height), height / self.full_height, height)
+
     def rows(self, top: int, count: int) -> Planes:
         """Rows of the frame at full size, bilinear between the blocks' centres: (channels, count, full_width)."""
-        channels, height, _ = self.planes.shape
-        upper, down = _between(np.arange(top, top + count), height / self.full_height, height)
-        out = np.empty((channels, count, self.full_width), np.float32)
+        upper, down = (part[top : top + count] for part in self._down)
+        out = np.empty((self.planes.shape[0], count, self.full_width), np.float32)
         lengthen(self._wide, upper, down, out)
         return out
 
@@ -99,7 +117,7 @@ class Overview:
 def _between(positions: NDArray[np.int64], scale: float, size: int) -> tuple[NDArray[np.int32], Planes]:
     """For pixels of the frame: the block before each one's centre, and how far it is on the way to the next."""
     at = np.clip((positions + 0.5) * scale - 0.5, 0, size - 1)
-    before = np.minimum(at.astype(np.int32), max(size - 2, 0))
+    before = at.astype(np.int32)
     return before, (at - before).astype(np.float32)
 
 

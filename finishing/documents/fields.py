@@ -248,3 +248,27 @@ Box = numbers(
     4, 0, 1, "a box [left, top, right, bottom] in fractions of the frame's width and height, 0 to 1",
     "[0.4, 0.4, 0.6, 0.6]",
 )  # fmt: skip
+
+
+EXPECTED_CENTRE = "frame, subject, or a point [x, y] in fractions of the frame, 0 to 1"
+
+
+def _parse_centre(value: object) -> Any:
+    if value in ("frame", "subject"):
+        return value
+    try:
+        if isinstance(value, list | tuple) and len(value) == 2:
+            point = (parse_number(value[0]), parse_number(value[1]))
+            if all(0 <= part <= 1 for part in point):
+                return point
+    except ValueError:
+        pass
+    raise ValueError(f"expected {EXPECTED_CENTRE}")
+
+
+Centre = Annotated[
+    str | tuple[float, float],
+    BeforeValidator(_parse_centre),
+    WithJsonSchema({"description": EXPECTED_CENTRE}),
+    Words(EXPECTED_CENTRE, "subject"),
+]

@@ -1,39 +1,13 @@
 """More or less light on one part of the frame, as under the enlarger."""
 
 import math
-from typing import Annotated, Any, ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
-from pydantic import BeforeValidator, WithJsonSchema
 
-from finishing.compiled import ONE, ZERO, compiled, power, singles
-from finishing.documents.fields import Fraction, Words, number, parse_number
+from finishing.compiled import ONE, ZERO, compiled, power, singles, smooth_step
+from finishing.documents.fields import Centre, Fraction, number
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, parameter
-
-TWO = np.float32(2)
-THREE = np.float32(3)
-EXPECTED_CENTRE = "frame, subject, or a point [x, y] in fractions of the frame, 0 to 1"
-
-
-def _parse_centre(value: object) -> Any:
-    if value in ("frame", "subject"):
-        return value
-    try:
-        if isinstance(value, list | tuple) and len(value) == 2:
-            point = (parse_number(value[0]), parse_number(value[1]))
-            if all(0 <= part <= 1 for part in point):
-                return point
-    except ValueError:
-        pass
-    raise ValueError(f"expected {EXPECTED_CENTRE}")
-
-
-Centre = Annotated[
-    str | tuple[float, float],
-    BeforeValidator(_parse_centre),
-    WithJsonSchema({"description": EXPECTED_CENTRE}),
-    Words(EXPECTED_CENTRE, "subject"),
-]
 
 
 class BurnDodge(Operation):
@@ -110,7 +84,7 @@ def expose(planes: Any, column_u: Any, column_v: Any, row_u: Any, row_v: Any, pe
         for x in range(planes.shape[2]):
             u, v = column_u[x] + along, column_v[x] + across
             t = min(max((ONE - np.sqrt(u * u + v * v)) * per_softness, ZERO), ONE)
-            weight = t * t * (THREE - TWO * t)
+            weight = smooth_step(t)
             factor = power(gain, weight) if weight > ZERO else ONE
             red[x] = red[x] * factor
             green[x] = green[x] * factor

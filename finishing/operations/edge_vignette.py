@@ -7,17 +7,14 @@ import numpy as np
 from pydantic import BeforeValidator, PlainSerializer, WithJsonSchema
 
 from finishing.colour import transfer
-from finishing.compiled import ONE, ZERO, compiled, cube_root, singles
-from finishing.documents.fields import Fraction, Words, choice, number, parse_colour, parse_number
+from finishing.compiled import ONE, ZERO, compiled, cube_root, singles, smooth_step
+from finishing.documents.fields import Centre, Fraction, Words, choice, number, parse_colour
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, parameter
 
 #: A rectangle is drawn as a superellipse of this exponent, so that no crease runs to its corners.
 RECTANGLE_EXPONENT = 6
-TWO = np.float32(2)
-THREE = np.float32(3)
 
 EXPECTED_TOWARD = 'white, black, or a colour such as "#f3e6cf"'
-EXPECTED_CENTRE = "frame, subject, or a point [x, y] in fractions of the frame, 0 to 1"
 
 
 def _parse_toward(value: object) -> Any:
@@ -33,31 +30,12 @@ def _print_toward(value: Any) -> str:
     return value if isinstance(value, str) else "#" + "".join(f"{round(part * 255):02x}" for part in value)
 
 
-def _parse_centre(value: object) -> Any:
-    if value in ("frame", "subject"):
-        return value
-    try:
-        if isinstance(value, list | tuple) and len(value) == 2:
-            point = (parse_number(value[0]), parse_number(value[1]))
-            if all(0 <= part <= 1 for part in point):
-                return point
-    except ValueError:
-        pass
-    raise ValueError(f"expected {EXPECTED_CENTRE}")
-
-
 Toward = Annotated[
     str | tuple[float, float, float],
     BeforeValidator(_parse_toward),
     PlainSerializer(_print_toward),
     WithJsonSchema({"type": "string", "description": EXPECTED_TOWARD}),
     Words(EXPECTED_TOWARD, "white"),
-]
-Centre = Annotated[
-    str | tuple[float, float],
-    BeforeValidator(_parse_centre),
-    WithJsonSchema({"description": EXPECTED_CENTRE}),
-    Words(EXPECTED_CENTRE, "subject"),
 ]
 
 
@@ -165,7 +143,7 @@ def blend(
             power = columns[x] + rows[row]
             distance = np.sqrt(cube_root(power) if rectangle else power)
             t = min(max((distance - start) * per_length, ZERO), ONE)
-            weight = strength * t * t * (THREE - TWO * t)
+            weight = strength * smooth_step(t)
             rest = ONE - weight
             red[x] = red[x] * rest + weight * red_to
             green[x] = green[x] * rest + weight * green_to

@@ -7,14 +7,12 @@ import numpy as np
 
 from finishing.colour import transfer
 from finishing.colour.spaces import SRGB
-from finishing.compiled import ONE, ZERO, compiled, power
+from finishing.compiled import ONE, ZERO, compiled, power, smooth_step
 from finishing.documents.fields import Colour, Point, number
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, parameter
 
 #: What a coloured filter lets through of each channel at the least, against its luminance.
 LEAST_PASSED = 0.02
-TWO = np.float32(2)
-THREE = np.float32(3)
 
 
 class GraduatedFilter(Operation):
@@ -93,7 +91,7 @@ def hold_back(planes: Any, columns: Any, rows: Any, gains: Any, alike: Any) -> N
             continue
         for x in range(width):
             t = min(max(columns[x] + rows[row], ZERO), ONE)
-            weights[x] = t * t * (THREE - TWO * t)
+            weights[x] = smooth_step(t)
         for channel in range(3):
             gain = gains[channel]
             if channel == 0 or not alike:

@@ -1,17 +1,13 @@
 """One range of hues strengthened or held back, deepened or lightened."""
 
-import math
 from typing import Any, ClassVar
 
 import numpy as np
 
-from finishing.compiled import ONE, ZERO, compiled, singles
+from finishing.compiled import ONE, compiled, singles, smooth_step
 from finishing.documents.fields import Hues, number
+from finishing.hue_range import HueRamp, colourfulness, hue_weight, nearest_hue
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
-
-TINY = np.float32(1e-12)
-TWO = np.float32(2)
-THREE = np.float32(3)
 
 
 class HueEmphasis(Operation):
@@ -48,31 +44,20 @@ class HueEmphasis(Operation):
     def changes_nothing(self) -> bool:
         return bool(self.chroma == 1 and self.lightness == 0)
 
-    def _ramp(self) -> tuple[float, float]:
-        """Cosine of the hue distance at which the ramp ends (weight 0), and 1 over its length in cosine."""
-        inner = min(self.width / 2, 180.0)
-        outer = min(inner + self.softness, 180.0)
-        ends = math.cos(math.radians(outer))
-        return ends, 1 / max(math.cos(math.radians(inner)) - ends, 1e-7)
+    def _range(self) -> HueRamp:
+        return HueRamp(self.hue, self.width, self.softness, self.least_chroma)
 
     def prepare(self, geometry: Geometry) -> Kernel:
-        angles = np.radians(np.array(self.hue))
-        directions = np.stack([np.cos(angles), np.sin(angles)]).astype(np.float32)
-        grey = max(self.least_chroma, 1e-9)
-        arguments = singles(*self._ramp(), self.chroma - 1, self.lightness, grey, 1 / grey, 1 / self.full_chroma)
+        chosen = self._range()
+        directions = chosen.directions
+        arguments = (*chosen.arguments(), *singles(self.chroma - 1, self.lightness, 1 / self.full_chroma))
         return lambda planes, top: emphasise(planes, directions, *arguments)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         lightness, a, b = pixels[..., 0], pixels[..., 1], pixels[..., 2]
-        chroma = np.hypot(a, b)
-        hue = np.arctan2(b, a)
-        nearest = np.max([np.cos(hue - math.radians(angle)) for angle in self.hue], axis=0)
-        ends, per_length = self._ramp()
-        t = np.clip((nearest - ends) * per_length, 0, 1)
-        weight = t * t * (3 - 2 * t)
-        grey = max(self.least_chroma, 1e-9)
-        factor = 1 + (self.chroma - 1) * weight * np.clip((chroma - grey) / grey, 0, 1)
-        u = np.clip(chroma / self.full_chroma, 0, 1)
+        weight, coloured = self._range().reference(a, b)
+        factor = 1 + (self.chroma - 1) * weight * coloured
+        u = np.clip(np.hypot(a, b) / self.full_chroma, 0, 1)
         moved = lightness + self.lightness * weight * u * u * (3 - 2 * u)
         return np.stack([moved, a * factor, b * factor], axis=-1)
 
@@ -83,31 +68,23 @@ def emphasise(
     directions: Any,
     ends: Any,
     per_length: Any,
-    gain: Any,
-    offset: Any,
     grey: Any,
     per_grey: Any,
+    gain: Any,
+    offset: Any,
     per_full: Any,
 ) -> None:
-    """directions: cosine and sine of each chosen hue, (2, n); gain: chroma factor less 1; grey: least chroma."""
+    """directions and the four behind it: see `HueRamp`; gain: chroma factor less 1."""
     width = planes.shape[2]
     nearest = np.empty(width, np.float32)
     for row in range(planes.shape[1]):
         lightness, a_row, b_row = planes[0, row], planes[1, row], planes[2, row]
-        cosine, sine = directions[0, 0], directions[1, 0]
-        for x in range(width):
-            nearest[x] = a_row[x] * cosine + b_row[x] * sine
-        for k in range(1, directions.shape[1]):
-            cosine, sine = directions[0, k], directions[1, k]
-            for x in range(width):
-                nearest[x] = max(nearest[x], a_row[x] * cosine + b_row[x] * sine)
+        nearest_hue(a_row, b_row, directions, nearest)
         for x in range(width):
             a, b = a_row[x], b_row[x]
             chroma = np.sqrt(a * a + b * b)
-            t = min(max((nearest[x] / max(chroma, TINY) - ends) * per_length, ZERO), ONE)
-            weight = t * t * (THREE - TWO * t)
-            factor = ONE + gain * weight * min(max((chroma - grey) * per_grey, ZERO), ONE)
-            u = min(chroma * per_full, ONE)
-            lightness[x] = lightness[x] + offset * weight * u * u * (THREE - TWO * u)
+            weight = hue_weight(nearest[x], chroma, ends, per_length)
+            factor = ONE + gain * weight * colourfulness(chroma, grey, per_grey)
+            lightness[x] = lightness[x] + offset * weight * smooth_step(min(chroma * per_full, ONE))
             a_row[x] = a * factor
             b_row[x] = b * factor

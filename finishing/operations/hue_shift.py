@@ -6,13 +6,10 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from finishing.compiled import ONE, ZERO, compiled, singles
+from finishing.compiled import ZERO, compiled
 from finishing.documents.fields import Hues, number
+from finishing.hue_range import HueRamp, colourfulness, hue_weight, nearest_hue
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
-
-TINY = np.float32(1e-12)
-TWO = np.float32(2)
-THREE = np.float32(3)
 
 
 class HueShift(Operation):
@@ -44,31 +41,19 @@ class HueShift(Operation):
     def changes_nothing(self) -> bool:
         return bool(self.degrees == 0)
 
-    def _ramp(self) -> tuple[float, float]:
-        """Cosine of the hue distance at which the ramp ends (weight 0), and 1 over its length in cosine."""
-        inner = min(self.width / 2, 180.0)
-        outer = min(inner + self.softness, 180.0)
-        ends = math.cos(math.radians(outer))
-        return ends, 1 / max(math.cos(math.radians(inner)) - ends, 1e-7)
+    def _range(self) -> HueRamp:
+        return HueRamp(self.hue, self.width, self.softness, self.least_chroma)
 
     def prepare(self, geometry: Geometry) -> Kernel:
-        angles = np.radians(np.array(self.hue))
-        directions = np.stack([np.cos(angles), np.sin(angles)]).astype(np.float32)
-        grey = max(self.least_chroma, 1e-9)
+        chosen = self._range()
+        directions, arguments = chosen.directions, chosen.arguments()
         turn = turns(math.radians(self.degrees))
-        arguments = singles(*self._ramp(), grey, 1 / grey)
         return lambda planes, top: rotate(planes, directions, turn, *arguments)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         a, b = pixels[..., 1], pixels[..., 2]
-        chroma = np.hypot(a, b)
-        hue = np.arctan2(b, a)
-        nearest = np.max([np.cos(hue - math.radians(angle)) for angle in self.hue], axis=0)
-        ends, per_length = self._ramp()
-        t = np.clip((nearest - ends) * per_length, 0, 1)
-        grey = max(self.least_chroma, 1e-9)
-        coloured = np.clip((chroma - grey) / grey, 0, 1)
-        angle = math.radians(self.degrees) * t * t * (3 - 2 * t) * coloured
+        weight, coloured = self._range().reference(a, b)
+        angle = math.radians(self.degrees) * weight * coloured
         cosine, sine = np.cos(angle), np.sin(angle)
         return np.stack([pixels[..., 0], a * cosine - b * sine, a * sine + b * cosine], axis=-1)
 
@@ -84,26 +69,18 @@ def turns(angle: float) -> NDArray[np.float32]:
 
 @compiled
 def rotate(planes: Any, directions: Any, turn: Any, ends: Any, per_length: Any, grey: Any, per_grey: Any) -> None:
-    """directions: cosine and sine of each chosen hue, (2, n); turn: see `turns`; grey: least chroma."""
+    """turn: see `turns`; directions and the last four: see `HueRamp`."""
     width = planes.shape[2]
     nearest = np.empty(width, np.float32)
     c0, c1, c2, c3, c4, c5, c6 = turn[0, 0], turn[0, 1], turn[0, 2], turn[0, 3], turn[0, 4], turn[0, 5], turn[0, 6]
     s0, s1, s2, s3, s4, s5, s6 = turn[1, 0], turn[1, 1], turn[1, 2], turn[1, 3], turn[1, 4], turn[1, 5], turn[1, 6]
     for row in range(planes.shape[1]):
         a_row, b_row = planes[1, row], planes[2, row]
-        cosine, sine = directions[0, 0], directions[1, 0]
-        for x in range(width):
-            nearest[x] = a_row[x] * cosine + b_row[x] * sine
-        for k in range(1, directions.shape[1]):
-            cosine, sine = directions[0, k], directions[1, k]
-            for x in range(width):
-                nearest[x] = max(nearest[x], a_row[x] * cosine + b_row[x] * sine)
+        nearest_hue(a_row, b_row, directions, nearest)
         for x in range(width):
             a, b = a_row[x], b_row[x]
             chroma = np.sqrt(a * a + b * b)
-            t = min(max((nearest[x] / max(chroma, TINY) - ends) * per_length, ZERO), ONE)
-            coloured = min(max((chroma - grey) * per_grey, ZERO), ONE)
-            w = t * t * (THREE - TWO * t) * coloured
+            w = hue_weight(nearest[x], chroma, ends, per_length) * colourfulness(chroma, grey, per_grey)
             v = w * w
             along = c0 + v * (c1 + v * (c2 + v * (c3 + v * (c4 + v * (c5 + v * c6)))))
             across = w * (s0 + v * (s1 + v * (s2 + v * (s3 + v * (s4 + v * (s5 + v * s6))))))

@@ -21,11 +21,11 @@ class Sharpening(Operation):
     """Adds to each pixel's lightness what sets it off from its surroundings; colour differences stay as they are.
 
     Lightness is luma, the encoded value of a pixel: Y = 0.2126 R + 0.7152 G + 0.0722 B of sRGB-encoded values
-    (ITU-R BT.709). The detail is D = Y − G(Y), where G is a Gaussian blur whose standard deviation is `radius_pixels` (the
-    unsharp mask: Gonzalez and Woods, Digital Image Processing, "Unsharp masking and highboost filtering"). Red, green
-    and blue each become more by the same amount · w · D, so that R − Y and B − Y, the colour, stay. The weight w is 0
-    up to a detail of `threshold` and 1 from twice as much on, in between t²(3 − 2t) of the way: grain and the pores of
-    skin, whose detail is slight, come out as they were, and no edge sets in at once.
+    (ITU-R BT.709). The detail is D = Y − G(Y), where G is a Gaussian blur of the standard deviation `radius_pixels`
+    (the unsharp mask: Gonzalez and Woods, Digital Image Processing, "Unsharp masking and highboost filtering"). Red,
+    green and blue each become more by the same amount · w · D, so that R − Y and B − Y, the colour, stay. The weight w
+    is 0 up to a detail of `threshold` and 1 from twice as much on, in between t²(3 − 2t) at the fraction t of the way:
+    grain and the pores of skin, whose detail is slight, come out as they were, and no edge sets in at once.
 
     The Gaussian is cut off at 4 standard deviations; the frame's edge is mirrored. An even area is left alone bit for
     bit, whatever the threshold. Nothing is held back at black or white: what goes beyond is cut by the writer.

@@ -5,12 +5,9 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from finishing.compiled import ONE, ZERO, compiled, singles
+from finishing.compiled import ONE, ZERO, compiled, singles, smooth_step
 from finishing.documents.fields import Hue, number
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
-
-TWO = np.float32(2)
-THREE = np.float32(3)
 
 
 class SplitTone(Operation):
@@ -84,7 +81,7 @@ def tint(
         for x in range(planes.shape[2]):
             dark = min(max((balance - lightness[x]) * per_dark, ZERO), ONE)
             light = min(max((lightness[x] - balance) * per_light, ZERO), ONE)
-            dark = dark * dark * (THREE - TWO * dark)
-            light = light * light * (THREE - TWO * light)
+            dark = smooth_step(dark)
+            light = smooth_step(light)
             a[x] = a[x] + dark * shadow_a + light * highlight_a
             b[x] = b[x] + dark * shadow_b + light * highlight_b

@@ -80,8 +80,8 @@ class Veil(Operation):
         end_x, end_y = in_pixels(self.far_at, geometry)
         way_x, way_y = end_x - start_x, end_y - start_y
         square = way_x**2 + way_y**2
-        across = (np.arange(geometry.width) - start_x) * (way_x / square)
-        down = (np.arange(geometry.height) - start_y) * (way_y / square)
+        across = (np.arange(geometry.width, dtype=np.float64) - start_x) * (way_x / square)
+        down = (np.arange(geometry.height, dtype=np.float64) - start_y) * (way_y / square)
         return across, down
 
     def prepare(self, geometry: Geometry) -> Kernel:

@@ -1,6 +1,5 @@
 """The colour of the light is made neutral."""
 
-import math
 from typing import Annotated, Any, ClassVar, Self
 
 import numpy as np
@@ -9,27 +8,13 @@ from pydantic import BeforeValidator, WithJsonSchema, model_validator
 
 from finishing.colour import transfer
 from finishing.colour.adaptation import white_xyz
-from finishing.colour.spaces import D65, SRGB
+from finishing.colour.spaces import SRGB
+from finishing.colour.white import KELVIN_OF_D65, chromaticity, light_xyz, neutralising_matrix
 from finishing.compiled import compiled, singles
 from finishing.documents.fields import Fraction, Words, number, parse_colour, parse_number
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
 
 Matrix = NDArray[np.float64]
-
-#: From XYZ to the cone responses in which CAT16 scales (Li et al. 2017).
-CAT16: Matrix = np.array(
-    [
-        [0.401288, 0.650173, -0.051461],
-        [-0.250268, 1.204414, 0.045854],
-        [-0.002079, 0.048952, 0.953127],
-    ]
-)
-#: The correlated colour temperature of D65 (CIE 15): light of this kelvin is neutral in the working space.
-KELVIN_OF_D65 = 6504.0
-#: The least cone response that a light of luminance 1 is taken to have.
-LEAST_RESPONSE = 0.05
-#: Up to the first the light is a glowing body's, from the second on it is daylight (CIE 224:2017).
-BLACKBODY_TO, DAYLIGHT_FROM = 4000.0, 5000.0
 
 EXPECTED_GREY = 'a colour such as "#b8aa96", or linear light [red, green, blue], of a surface that is grey in truth'
 
@@ -111,15 +96,11 @@ class WhiteBalance(Operation):
         """XYZ of the light at Y = 1."""
         if self.grey is None:
             return white_xyz(chromaticity(self.kelvin, self.duv))
-        x, y, z = SRGB.to_xyz @ self.grey
-        return float(x / y), 1.0, float(z / y)
+        return light_xyz(self.grey)
 
     def matrix(self) -> Matrix:
         """3×3 on linear working light."""
-        to_cones = CAT16 @ SRGB.to_xyz
-        gains = (CAT16 @ white_xyz(D65)) / np.maximum(CAT16 @ self.light(), LEAST_RESPONSE)
-        gains = self.strength * gains + 1 - self.strength
-        return np.asarray(np.linalg.solve(to_cones, gains[:, None] * to_cones), np.float64)
+        return neutralising_matrix(self.light(), self.strength)
 
     def prepare(self, geometry: Geometry) -> Kernel:
         entries = singles(*self.matrix().ravel())
@@ -128,41 +109,6 @@ class WhiteBalance(Operation):
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         red, green, blue = pixels[..., 0], pixels[..., 1], pixels[..., 2]
         return np.stack([row[0] * red + row[1] * green + row[2] * blue for row in self.matrix()], axis=-1)
-
-
-def blackbody_uv(kelvin: float) -> tuple[float, float]:
-    """CIE 1960 u, v of a glowing body of 1000 to 15 000 K (Krystek 1985)."""
-    t = kelvin
-    u = (0.860117757 + 1.54118254e-4 * t + 1.28641212e-7 * t * t) / (1 + 8.42420235e-4 * t + 7.08145163e-7 * t * t)
-    v = (0.317398726 + 4.22806245e-5 * t + 4.20481691e-8 * t * t) / (1 - 2.89741816e-5 * t + 1.61456053e-7 * t * t)
-    return u, v
-
-
-def daylight_xy(kelvin: float) -> tuple[float, float]:
-    """Chromaticity of daylight of 4000 to 25 000 K (CIE 15)."""
-    t = 1000 / kelvin
-    if kelvin <= 7000:
-        x = 0.244063 + t * (0.09911 + t * (2.9678 - 4.6070 * t))
-    else:
-        x = 0.237040 + t * (0.24748 + t * (1.9018 - 2.0064 * t))
-    return x, -3 * x * x + 2.87 * x - 0.275
-
-
-def chromaticity(kelvin: float, duv: float) -> tuple[float, float]:
-    """CIE 1931 x, y of light of a colour temperature (2000 to 25 000 K) and a distance from its locus."""
-    u, v = blackbody_uv(kelvin)
-    if kelvin > BLACKBODY_TO:
-        x, y = daylight_xy(kelvin)
-        share = min((kelvin - BLACKBODY_TO) / (DAYLIGHT_FROM - BLACKBODY_TO), 1.0)
-        day_u, day_v = 4 * x / (-2 * x + 12 * y + 3), 6 * y / (-2 * x + 12 * y + 3)
-        u, v = u + share * (day_u - u), v + share * (day_v - v)
-    # the normal of the locus, toward green; beyond the reach of the rational form its direction hardly turns
-    at = min(kelvin, 14000.0)
-    (u0, v0), (u1, v1) = blackbody_uv(at * 0.999), blackbody_uv(at * 1.001)
-    length = math.hypot(u1 - u0, v1 - v0)
-    u += duv * (v1 - v0) / length
-    v += duv * (u0 - u1) / length
-    return 3 * u / (2 * u - 8 * v + 4), 2 * v / (2 * u - 8 * v + 4)
 
 
 @compiled

@@ -8,11 +8,12 @@ from pydantic import ValidationError
 
 from finishing.colour.adaptation import white_xyz
 from finishing.colour.spaces import D65, SRGB
+from finishing.colour.white import CAT16, chromaticity
 from finishing.engine.ends import LinearSink, LinearSource
 from finishing.engine.execution import execute
 from finishing.engine.reference import carry_out
 from finishing.operation import Geometry
-from finishing.operations.white_balance import CAT16, WhiteBalance, chromaticity
+from finishing.operations.white_balance import WhiteBalance
 from finishing.recipes.recipe import Step
 
 kelvins = st.floats(2000, 25000)
