@@ -4,7 +4,7 @@
 the ambient as a radiance and each strobe head as an exposure, whose sum is the frame.
 """
 
-from finishing.sample.drawing import components, materials, photograph
+from finishing.sample.drawing import components, material_map, photograph
 from finishing.sample.writer import write_sample
 
-__all__ = ["components", "materials", "photograph", "write_sample"]
+__all__ = ["components", "material_map", "photograph", "write_sample"]

@@ -51,7 +51,7 @@ def components(setup_id: str, frame_name: str, width: int) -> "tuple[Floats, dic
     return light[..., :3], heads
 
 
-def materials(setup_id: str, frame_name: str, width: int) -> "Whole":
+def material_map(setup_id: str, frame_name: str, width: int) -> "Whole":
     """The material of every pixel, (height, width), numbered as in `finishing.sample.scene`; -1 at mixed edges."""
     import numpy as np
 

@@ -48,8 +48,8 @@ def coat_relief(x: float, y: float, z: float, fx: float, fz: float, strength: fl
     drift = noise(ca * 1.6 + 4.0, y * 1.5, sa * 1.6)
     p1, p2 = angle * 6.0 + 5.0 * drift, angle * 11.0 - 6.5 * drift + 1.0
     swing = sin(p1) + 0.4 * sin(2.0 * p1 + 0.8) + 0.55 * sin(p2)
-    skirt = swing * (0.22 + 1.0 * below) * (1.0 if y < 0.0 else exp(-y * 15.0))
-    gather = sin(angle * 25.0 + 8.0 * drift) * exp(-abs(y) * 22.0) * 0.3
+    skirt = 0.0 if y > 0.3 else swing * (0.22 + 1.0 * below) * (1.0 if y < 0.0 else exp(-y * 15.0))
+    gather = 0.0 if abs(y) > 0.2 else sin(angle * 25.0 + 8.0 * drift) * exp(-abs(y) * 22.0) * 0.3
     r = 1.0 - abs(2.0 * noise(ca * 1.4 + 1.2 * y, y * 5.2 - 2.0 * ca, sa * 1.4 + 2.0) - 1.0)
     q = 1.0 - abs(2.0 * noise(ca * 2.6 - 2.0 * y, y * 8.0 + 3.0 * ca, sa * 2.6) - 1.0)
     pull = (r * r * 0.55 + q * 0.30) * (0.15 + above * (1.2 - above))
@@ -58,7 +58,8 @@ def coat_relief(x: float, y: float, z: float, fx: float, fz: float, strength: fl
     if front > 0.0:
         # left over right, its edge a little off the middle
         h += 0.0050 * ramp(0.0, 0.004, 0.030 - across) * ramp(-0.16, -0.05, across)
-        h -= 0.0016 * exp(-(((across - 0.018) / 0.0016) ** 2))
+        if abs(across - 0.018) < 0.006:
+            h -= 0.0016 * exp(-(((across - 0.018) / 0.0016) ** 2))
         if 0.06 < y < 0.42:
             outer = min(0.042 + 0.34 * (y - 0.06), 0.118 - 0.5 * max(y - 0.315, 0.0))
             h += 0.0075 * ramp(0.0, 0.005, outer - wide) * ramp(0.06, 0.075, y)
@@ -73,10 +74,12 @@ def coat_relief(x: float, y: float, z: float, fx: float, fz: float, strength: fl
             h += 0.0045 * ramp(0.0, 0.004, 0.064 - u) * ramp(0.0, 0.004, y + 0.225) * ramp(0.0, 0.004, -0.06 - y)
             h += 0.0040 * ramp(0.0, 0.004, 0.068 - u) * ramp(0.0, 0.004, y + 0.105) * ramp(0.0, 0.004, -0.055 - y)
     else:
-        h -= 0.0030 * exp(-((across / 0.0028) ** 2)) * (1.0 if y > -0.12 else 0.0)
+        if wide < 0.01 and y > -0.12:
+            h -= 0.0030 * exp(-((across / 0.0028) ** 2))
         h += 0.0045 * ramp(0.0, 0.005, across + 0.002) * ramp(0.10, 0.03, across) * ramp(-0.10, -0.14, y)
         seam = y - 0.285 + 1.4 * across * across
-        h -= 0.0028 * exp(-((seam / 0.0026) ** 2)) * ramp(0.18, 0.15, wide)
+        if abs(seam) < 0.01:
+            h -= 0.0028 * exp(-((seam / 0.0026) ** 2)) * ramp(0.18, 0.15, wide)
         h += 0.0070 * ramp(0.0, 0.004, 0.105 - wide) * ramp(0.0, 0.004, 0.024 - abs(y - 0.012))
     return h
 

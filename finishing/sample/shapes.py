@@ -172,11 +172,18 @@ def groups_on_ray(
 
 
 @kernel
-def nearest_group(px: float, py: float, pz: float, mask: int, fine: bool, shapes: Table, g: Table) -> tuple[float, int]:
-    """Distance to the nearest of the masked groups, and which."""
+def nearest_group(
+    px: float, py: float, pz: float, mask: int, guess: int, fine: bool, shapes: Table, g: Table
+) -> tuple[float, int]:
+    """Distance to the nearest of the masked groups, and which.
+
+    guess: a masked group that is likely the nearest (-1: none); tried first, it saves trying most others.
+    """
     best, which = 1e9, -1
+    if guess >= 0:
+        best, which = group_distance(px, py, pz, fine, shapes, g, guess), guess
     for j in range(g.shape[0]):
-        if (mask >> j) & 1:
+        if (mask >> j) & 1 and j != guess:
             cx, cy, cz = px - g[j, 2], py - g[j, 3], pz - g[j, 4]
             bound = sqrt(cx * cx + cy * cy + cz * cz) - g[j, 5]
             if bound >= best:
@@ -195,8 +202,9 @@ def near_start(
     mask, t, last = groups_on_ray(ox, oy, oz, dx, dy, dz, far, spread, scene.groups)
     if mask == 0:
         return 0, 0.0, 0.0
+    which = -1
     for _ in range(60):
-        d, _which = nearest_group(ox + t * dx, oy + t * dy, oz + t * dz, mask, True, scene.shapes, scene.groups)
+        d, which = nearest_group(ox + t * dx, oy + t * dy, oz + t * dz, mask, which, True, scene.shapes, scene.groups)
         d -= spread * t
         if d < 0.004:
             break
@@ -221,9 +229,9 @@ def march(
     scene: Scene,
 ) -> tuple[float, int]:
     """The first of the masked groups a ray meets: distance along the ray (-1 for none) and the group's number."""
-    t = start
+    t, which = start, -1
     for _ in range(110):
-        d, which = nearest_group(ox + t * dx, oy + t * dy, oz + t * dz, mask, True, scene.shapes, scene.groups)
+        d, which = nearest_group(ox + t * dx, oy + t * dy, oz + t * dz, mask, which, True, scene.shapes, scene.groups)
         if d < fine * t:
             return t, which
         t += d
@@ -260,8 +268,11 @@ def unblocked(
     share = 1.0
     t = max(t, 0.006)
     last = min(last, far)
+    which = -1
     for _ in range(40):
-        d, _which = nearest_group(px + t * dx, py + t * dy, pz + t * dz, mask, t < 0.07, scene.shapes, scene.groups)
+        d, which = nearest_group(
+            px + t * dx, py + t * dy, pz + t * dz, mask, which, t < 0.07, scene.shapes, scene.groups
+        )
         share = min(share, d / (spread * t))
         if share < -1.0:
             return 0.0
@@ -286,7 +297,7 @@ def openness(px: float, py: float, pz: float, nx: float, ny: float, nz: float, s
     for i in range(5):
         h = 0.012 + 0.085 * i * (1.0 + 0.3 * i) * 0.7
         x, y, z = px + h * nx, py + h * ny, pz + h * nz
-        d = min(nearest_group(x, y, z, mask, False, scene.shapes, g)[0], y + 0.02)
+        d = min(nearest_group(x, y, z, mask, -1, False, scene.shapes, g)[0], y + 0.02)
         closed += max(h - d, 0.0) * weight / h
         weight *= 0.72
     return clamp(1.0 - 0.42 * closed, 0.05, 1.0)

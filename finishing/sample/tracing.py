@@ -65,7 +65,7 @@ def near_hit(
     ox, oy, oz = e[0], e[1], e[2]
     far, j = FAR_AWAY, -1
     if mask != 0:
-        t, j = march(ox, oy, oz, dx, dy, dz, start, last, mask, footprint * 0.35, scene)
+        t, j = march(ox, oy, oz, dx, dy, dz, start, last, mask, footprint * 0.5, scene)
         if t > 0.0:
             far = t
     leaf = leaf_on_ray(ox, oy, oz, dx, dy, dz, far, 1, scene.trees, scene.crowns)
@@ -112,7 +112,7 @@ def far_sample(u: float, v: float, footprint: float, scene: Scene, out: Table, k
         cover = 0.55 * (1.0 - g[4]) if g[6] == 1 else 0.45
         if g[6] == 2 and g[4] == 0.0:
             r, gr, b, cover = r * 0.5 + 0.02, gr * 0.42 + 0.012, b * 0.6 + 0.006, 0.75
-        light_leaf(px, py, pz, g[1], g[2], g[3], vx, vy, vz, r, gr, b, cover, True, scene, out, k)
+        light_leaf(px, py, pz, g[1], g[2], g[3], vx, vy, vz, r, gr, b, cover, far < 16.0, scene, out, k)
         ident = 1
     else:
         r, gr, b, hill = backdrop(dx, dy, dz, scene.air)

@@ -124,11 +124,11 @@ def test_heads_read_as_planned(setup: Setup) -> None:
 
 def test_the_grey_card_agrees_with_the_meters() -> None:
     """The card in A-0001 faces the key: key alone puts it at 0.18, the ambient two stops below."""
-    from finishing.sample.drawing import materials
+    from finishing.sample import material_map
 
     setup, frame = frame_of("A-0001")
     width = 240
-    card = materials("A", "A-0001", width) == GREY_CARD
+    card = material_map("A", "A-0001", width) == GREY_CARD
     assert card.sum() > 20
     ambient, heads = components("A", "A-0001", width)
     luma = np.array([0.2126, 0.7152, 0.0722])
@@ -137,3 +137,36 @@ def test_the_grey_card_agrees_with_the_meters() -> None:
     day = signal(joined(ambient, {}), frame.seconds, setup.aperture, setup.iso)[card] @ luma
     assert abs(np.log2(np.median(key) / 0.18)) < 0.5
     assert abs(np.log2(np.median(day) / 0.18) - setup.ambient) < 0.6
+
+
+@pytest.mark.parametrize("setup", SETUPS, ids=lambda s: s.id)
+def test_ambient_reads_as_planned(setup: Setup) -> None:
+    """An 18 % card facing the camera in the open, lit by the drawn sky and ground: summed by throwing darts."""
+    from finishing.sample.sky import GROUND, SCALE, sky_radiance
+
+    frame = setup.frames[0]
+    air = stage(setup, frame, 60, 40).air
+    normal = np.array([0.0, 0.26, -0.966])
+    generator = np.random.default_rng(7)
+    ways = generator.normal(size=(20_000, 3))
+    ways /= np.linalg.norm(ways, axis=1)[:, None]
+    facing = np.clip(ways @ normal, 0, None)
+    light = np.array(
+        [
+            sky_radiance(float(x), float(y), float(z), air) if y > 0 else tuple(air[GROUND : GROUND + 3])
+            for x, y, z in ways
+        ]
+    )
+    irradiance = 4 * np.pi * np.mean(light * facing[:, None], axis=0) * air[SCALE]
+    luminance = float(0.18 / np.pi * irradiance @ [0.2126, 0.7152, 0.0722])
+    got = np.log2(luminance * SIGNAL * setup.seconds * setup.iso / 100 / setup.aperture**2 / 0.18)
+    assert abs(got - (setup.ambient - fallen(setup, frame))) < 0.1
+
+
+def test_daylight_falls_within_a_setup() -> None:
+    for setup in SETUPS:
+        falls = [fallen(setup, frame) for frame in setup.frames]
+        assert falls == sorted(falls)
+        steps = np.diff(falls)
+        assert (steps > 0).all()
+        assert (steps < 0.5).all()

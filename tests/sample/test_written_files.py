@@ -11,7 +11,7 @@ from PIL import Image
 
 from finishing.errors import Problem
 from finishing.photographs.exif import read_exif
-from finishing.sample import components, materials, photograph, write_sample
+from finishing.sample import components, material_map, photograph, write_sample
 from finishing.sample.renderer import STRIP_PIXELS
 from finishing.sample.scenario import SETUPS, all_frames, frame_of
 from finishing.sample.scene import COAT, PAINT, QUINCE, SKIN
@@ -51,7 +51,7 @@ def seen(name: str, material: int, width: int = 150) -> NDArray[np.float64]:
     picture = photograph(
         ambient, heads if frame.fires else {}, frame.seconds, frame.aperture or setup.aperture, setup.iso
     )
-    mask = materials(setup.id, name, width) == material
+    mask = material_map(setup.id, name, width) == material
     assert mask.sum() > 12, f"{name} shows too little of material {material}"
     return oklch(picture[mask])
 
