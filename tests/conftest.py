@@ -93,6 +93,24 @@ setups:
 """
 
 
+# The session's own recipes go before the library's, so that tests do not hang on what the library holds.
+RECIPES = {
+    "faded_print": """\
+look: Faded print
+steps:
+  - exposure: {stops: 0.15}
+  - tone_curve: {points: [[0, 0.11], [0.5, 0.53], [1, 0.955]]}
+  - edge_vignette: {toward: "#2c2620", strength: 0.3, starts_at: 0.55, reaches: 1.15}
+""",
+    "one_colour_kept": """\
+look: One colour kept
+settings: {kept_hue: 72}
+steps:
+  - hue_isolation: {keep: $kept_hue, width: 34, softness: 16, rest: 0}
+""",
+}
+
+
 @pytest.fixture
 def session(tmp_path: Path) -> Path:
     """A small session: two frames of set-up A by name, one of C by time, one stray without a record."""
@@ -103,4 +121,7 @@ def session(tmp_path: Path) -> Path:
     write_frame(folder / "frames" / "Z-0009.jpg")
     (folder / "session.yaml").write_text(SESSION)
     (folder / "plan.yaml").write_text(PLAN)
+    (folder / "recipes").mkdir()
+    for name, text in RECIPES.items():
+        (folder / "recipes" / f"{name}.yaml").write_text(text)
     return folder

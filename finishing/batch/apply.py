@@ -7,18 +7,20 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from finishing.batch.delivering import deliver
 from finishing.batch.ledger import hash_file
-from finishing.batch.picture import finish_picture, source_of
+from finishing.batch.picture import exact_source_of
 from finishing.batch.records import loose_record
-from finishing.colour.spaces import SRGB
 from finishing.errors import Problem, ProblemSet
 from finishing.operation import Geometry
 from finishing.photographs.reading import read_photograph
 from finishing.photographs.records import output_metadata
-from finishing.photographs.writing import OutputSettings, write_photograph
+from finishing.photographs.writing import write_bytes
 from finishing.recipes.recipe import Recipe
+from finishing.sessions.deliverables import FORMATS, Deliverable
 
-SUFFIXES = {"jpeg": ".jpg", "png": ".png"}
+Kind = Literal["jpeg", "png", "tiff", "webp", "avif"]
+SUFFIXES = {kind: f".{ending}" for kind, ending in FORMATS.items()}
 
 
 @dataclass
@@ -43,16 +45,20 @@ def apply(
     images: Sequence[Path],
     folder: Path | None,
     *,
-    kind: Literal["jpeg", "png"] = "jpeg",
+    kind: Kind = "jpeg",
     quality: int = 92,
+    bits: int = 8,
     jobs: int | None = None,
     again: bool = False,
     progress: Callable[[Path, Problem | None], None] = lambda image, problem: None,
 ) -> ApplyReport:
     """Finish images at full size, in sRGB. folder: None puts each beside its original, with the look in its name.
 
-    Raises ProblemSet before anything is started where two outputs would have one name or one exists already.
+    bits: 8, or 16 for PNG and TIFF. Raises ProblemSet before anything is started where two outputs would have one name
+    or one exists already, and Problem where the format has no 16 bits.
     """
+    if bits == 16 and kind not in ("png", "tiff"):
+        raise Problem(f"{kind} files have 8 bits a channel", got="16 bits", remedy="choose --format tiff or png")
     targets = {image: _target(image, look, folder, kind) for image in images}
     _refuse(targets, again=again)
     report = ApplyReport()
@@ -64,11 +70,12 @@ def apply(
         height, width = photograph.codes.shape[:2]
         record = loose_record(look, photograph.metadata, image.name, hash_file(image), width, height, kind)
         exif, xmp = output_metadata(record)
-        codes = finish_picture(
-            look.steps, source_of(photograph), Geometry(width, height), into=photograph.codes, threads=threads
-        )
-        settings = OutputSettings(format=kind, space=SRGB, quality=quality)
-        write_photograph(targets[image], codes, settings=settings, exif=exif, xmp=xmp)
+        content = deliver(
+            look.steps, exact_source_of(photograph), Geometry(width, height),
+            Deliverable(format=kind, quality=quality, bits=bits), exif=exif, xmp=xmp, into=photograph.codes,
+            threads=threads,
+        )  # fmt: skip
+        write_bytes(targets[image], content)
         return photograph.notices
 
     def guarded(image: Path) -> list[str] | Problem:

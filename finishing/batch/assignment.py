@@ -1,31 +1,40 @@
 """A session laid out as work: which frame belongs to which set-up, gets which looks, and becomes which files."""
 
-import os
 from collections.abc import Iterable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING
 
+from finishing.batch.frame_headers import match_session, read_headers
 from finishing.batch.looks import library_names, session_looks
-from finishing.errors import Problem
-from finishing.photographs.headers import Header, read_header
+from finishing.errors import Problem, ProblemSet
+from finishing.evenness.correction import NONE, Correction
+from finishing.photographs.headers import Header
 from finishing.recipes.recipe import Recipe
-from finishing.sessions.deliverables import Deliverable, file_name
+from finishing.sessions.deliverables import Deliverable, file_name, is_profile_file
 from finishing.sessions.folder import FramePath, matches
-from finishing.sessions.matching import FrameFacts, FrameMatch, Matching, match_frames
+from finishing.sessions.matching import FrameMatch, Matching
 from finishing.sessions.selection import parse_selection, select_frames
 from finishing.sessions.session import PerFrame, Session, read_session
 from finishing.sessions.worked_out import WorkedPlan, WorkedSetup, work_out
 
+if TYPE_CHECKING:
+    from finishing.batch.evening_out import Evenness
+
+#: In place of names of frames: those that the client picked, in the looks that were picked for them.
+PICKED = "picked"
+
 
 @dataclass(frozen=True)
 class Output:
-    """One file to be made: a frame in a look as a deliverable. path: relative to the output folder."""
+    """One file to be made: a frame in a look as a deliverable. path: relative to the output folder. profile_file: the
+    printer's profile, where the deliverable names one."""
 
     look: Recipe
     deliverable_name: str
     deliverable: Deliverable
     path: PurePosixPath
+    profile_file: Path | None = None
 
 
 @dataclass(frozen=True)
@@ -41,17 +50,20 @@ class FrameWork:
     looks: tuple[Recipe, ...]
     outputs: tuple[Output, ...]
     mask_files: Mapping[str, Path]
+    correction: Correction = NONE
 
 
 @dataclass(frozen=True)
 class SessionWork:
-    """A whole session as work. unreadable: frames whose headers already say that they cannot be read."""
+    """A whole session as work. unreadable: frames whose headers already say that they cannot be read; evenness: what is
+    evened out, None where the session asks for nothing of the kind."""
 
     session: Session
     plan: WorkedPlan | None
     matching: Matching | None
     frames: tuple[FrameWork, ...]
     unreadable: dict[str, Problem]
+    evenness: "Evenness | None" = None
 
 
 def assign(
@@ -84,14 +96,22 @@ def assign(
             )
     setup_of = matching.setup_of if matching else {}
     ratings = {name: rating for name, rating in _ratings(session, headers).items() if rating is not None}
+    only = _picked_looks(session, frames)
     wanted = [
-        (set(select_frames(entry.frames, session.chosen, setup_of, ratings)), recipe)
-        for entry, recipe in recipes
-        if not looks or recipe.name in looks
+        (set(select_frames(entry.frames, session.chosen, setup_of, ratings)), recipe) for entry, recipe in recipes
     ]
+    _refuse_unknown_picks(session, only, wanted)
+    evenness = _evenness(session, headers, matching, chosen, jobs)
+    numbers = {frame.name: number for number, frame in enumerate(session.chosen, 1)}
     work: list[FrameWork] = []
     for frame in chosen:
-        own = tuple(recipe for names, recipe in wanted if frame.name in names)
+        own = tuple(
+            recipe
+            for names, recipe in wanted
+            if frame.name in names
+            and (not looks or recipe.name in looks)
+            and (frame.name not in only or recipe.name in only[frame.name])
+        )
         setup = next((s for s in worked.setups if s.setup.id == setup_of.get(frame.name)), None) if worked else None
         work.append(
             FrameWork(
@@ -102,50 +122,27 @@ def assign(
                 says=session.of_frame(frame.name),
                 rating=ratings.get(frame.name),
                 looks=own,
-                outputs=tuple(_outputs(session, frame, setup, own, made)),
+                outputs=tuple(_outputs(session, frame, setup, own, made, numbers[frame.name])),
                 mask_files=session.mask_files(frame.name),
+                correction=evenness.correction(frame.name) if evenness else NONE,
             )
         )
     _refuse_collisions(work)
-    return SessionWork(session, worked, matching, tuple(work), unreadable)
+    return SessionWork(session, worked, matching, tuple(work), unreadable, evenness)
 
 
-def read_headers(frames: Sequence[FramePath], jobs: int | None = None) -> tuple[dict[str, Header], dict[str, Problem]]:
-    """The headers of many frames, read side by side, and the problems of those that cannot be read."""
-    headers: dict[str, Header] = {}
-    problems: dict[str, Problem] = {}
-
-    def read(frame: FramePath) -> Header | Problem:
-        try:
-            return read_header(frame.path)
-        except Problem as problem:
-            return problem
-
-    with ThreadPoolExecutor(jobs or os.cpu_count() or 1) as pool:
-        for frame, found in zip(frames, pool.map(read, frames), strict=True):
-            if isinstance(found, Problem):
-                problems[frame.name] = found
-            else:
-                headers[frame.name] = found
-    return headers, problems
-
-
-def match_session(session: Session, headers: dict[str, Header]) -> Matching | None:
-    """The session's frames against its plan; None without a plan. A frame without a header is matched by name."""
-    if session.plan is None:
+def _evenness(
+    session: Session,
+    headers: dict[str, Header],
+    matching: Matching | None,
+    chosen: Sequence[FramePath],
+    jobs: int | None,
+) -> "Evenness | None":
+    if session.value.match.exposure is None and session.value.match.white_balance is None:
         return None
-    facts = [_facts(frame, headers.get(frame.name)) for frame in session.chosen]
-    return match_frames(session.plan.value, facts, session.value.camera_clock.seconds_ahead)
+    from finishing.batch.evening_out import even_out
 
-
-def _facts(frame: FramePath, header: Header | None) -> FrameFacts:
-    if header is None:
-        return FrameFacts(frame.name, file_name=frame.path.name)
-    told = header.metadata
-    return FrameFacts(
-        frame.name, told.captured, told.utc_offset_seconds, told.f_number, told.exposure_seconds, told.iso,
-        frame.path.name,
-    )  # fmt: skip
+    return even_out(session, headers, matching, {frame.name for frame in chosen}, jobs)
 
 
 def _ratings(session: Session, headers: dict[str, Header]) -> dict[str, int | None]:
@@ -155,19 +152,56 @@ def _ratings(session: Session, headers: dict[str, Header]) -> dict[str, int | No
 
 
 def _chosen_frames(session: Session, wanted: Sequence[str], matching: Matching | None) -> list[FramePath]:
-    """The frames that --frames names: set-up ids, frame names, patterns; all without it. Raises Problem."""
+    """The frames that --frames names: set-up ids, frame names, patterns, `picked`; all without it. Raises Problem."""
     if not wanted:
         return session.chosen
     setup_of = matching.setup_of if matching else {}
     for name in wanted:
-        known = name == "all" or name in setup_of.values()
+        known = name in ("all", PICKED) or name in setup_of.values()
         if not known and not any(matches(name, f.name, f.path.name) for f in session.chosen):
             raise Problem(
                 f'no frame or set-up of the session has the name "{name}"',
                 remedy="use a name that `finishing plan` lists, or a pattern in quotes such as 'A-*'",
             )
     names = set(select_frames(parse_selection(list(wanted)), session.chosen, setup_of))
+    names.update(_picked_looks(session, wanted))
     return [frame for frame in session.chosen if frame.name in names]
+
+
+def _picked_looks(session: Session, wanted: Sequence[str]) -> dict[str, tuple[str, ...]]:
+    """The client's looks by frame, where --frames asks for what is picked; else nothing. Raises Problem."""
+    if PICKED not in wanted:
+        return {}
+    picked = {frame.name: session.of_frame(frame.name).picked for frame in session.chosen}
+    picked = {name: looks for name, looks in picked.items() if looks}
+    if not picked:
+        raise Problem(
+            "no frame of the session is picked",
+            where=session.document.place("per_frame"),
+            remedy="bring the client's answer in with `finishing picks`, or write picked: [a look] under per_frame",
+        )
+    return picked
+
+
+def _refuse_unknown_picks(
+    session: Session, picked: Mapping[str, Sequence[str]], wanted: Sequence[tuple[set[str], Recipe]]
+) -> None:
+    """A look that was picked for a frame must be one that the session gives it."""
+    problems = []
+    for frame, looks in picked.items():
+        known = [recipe.name for names, recipe in wanted if frame in names]
+        problems += [
+            session.document.problem(
+                f'the look "{look}" is picked for a frame that does not have it',
+                "per_frame", frame, "picked",
+                got=look,
+                expected="one of " + ", ".join(known) if known else "none: the session gives this frame no look",
+                remedy="correct picked, or give the frame that look under looks",
+            )
+            for look in looks if look not in known
+        ]  # fmt: skip
+    if problems:
+        raise ProblemSet(problems)
 
 
 def _chosen_deliverables(session: Session, wanted: Sequence[str]) -> dict[str, Deliverable]:
@@ -188,6 +222,7 @@ def _outputs(
     setup: WorkedSetup | None,
     looks: Iterable[Recipe],
     deliverables: dict[str, Deliverable],
+    number: int,
 ) -> Iterable[Output]:
     for recipe in looks:
         for name, deliverable in deliverables.items():
@@ -198,8 +233,10 @@ def _outputs(
                 look=recipe.name,
                 frame=frame.name,
                 setup=setup.setup.id if setup else None,
+                number=number,
             )
-            yield Output(recipe, name, deliverable, path)
+            profile_file = session.folder / deliverable.profile if is_profile_file(deliverable.profile) else None
+            yield Output(recipe, name, deliverable, path, profile_file)
 
 
 def _refuse_collisions(work: Sequence[FrameWork]) -> None:

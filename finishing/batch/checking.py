@@ -4,10 +4,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from finishing.batch.kinds import kind_of
 from finishing.batch.looks import library_names, session_looks, vocabulary
 from finishing.batch.unavailable import refuse_unavailable
-from finishing.documents.tree import parse_tree, read_text
-from finishing.errors import Place, Problem, ProblemSet, problems_of
+from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.recipes.reading import read_recipe
 from finishing.sessions.plan import read_plan
 from finishing.sessions.session import read_session
@@ -44,28 +44,6 @@ def check_file(path: Path) -> CheckedFile:
     except (Problem, ProblemSet) as error:
         return CheckedFile(path, kind, problems_of(error), [])
     return CheckedFile(path, kind, [], warnings)
-
-
-def kind_of(path: Path) -> str:
-    """recipe, session or plan, told by the keys of the file. Raises Problem or ProblemSet."""
-    data = parse_tree(read_text(path), str(path)).data
-    keys = set(data) if isinstance(data, dict) else set()
-    found = {
-        "session": {"session", "frames", "deliverables", "per_frame", "looks", "rights"},
-        "plan": {"setups", "sync", "place"},
-        "recipe": {"look", "steps", "extends", "about"},
-    }
-    likeness = {kind: len(words & keys) for kind, words in found.items()}
-    best = max(likeness, key=lambda kind: likeness[kind])
-    if likeness[best] == 0:
-        raise Problem(
-            "this is neither a recipe nor a session nor a plan",
-            where=Place(str(path), 1, 1),
-            got=", ".join(sorted(keys)) or "no keys",
-            expected="a recipe (look, steps), a session (session, frames) or a plan (setups)",
-            remedy="check the spelling of the keys on the left",
-        )
-    return best
 
 
 def _recipe(path: Path) -> list[Problem]:

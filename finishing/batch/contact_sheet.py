@@ -1,5 +1,6 @@
 """Contact sheets of a session: frames by looks, each frame decoded once, at the size of its cell."""
 
+import math
 import os
 from collections import OrderedDict
 from collections.abc import Hashable, Sequence
@@ -9,26 +10,26 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from finishing import units
 from finishing.batch.assignment import FrameWork, SessionWork
-from finishing.batch.picture import finish_picture, geometry_of, reduced, source_of
+from finishing.batch.framing import framing_of
+from finishing.batch.picture import finish_picture, framed, reduced
+from finishing.batch.prints import PIXELS_PER_INCH, Codes, is_pdf, jpeg_of, refuse_ending, write_pages
 from finishing.batch.records import setup_line
+from finishing.engine.ends import Source
 from finishing.errors import Problem
 from finishing.photographs.reading import read_reduced
 from finishing.recipes.recipe import Recipe
 from finishing.sheets import layout, model, typeface
-
-#: PNG pages print sharp at this many pixels per inch, and a page stays a few megabytes.
-PIXELS_PER_INCH = 200
-
-Codes = NDArray[np.uint8]
+from finishing.sheets.placed import Reading
+from finishing.sheets.tones import reading_of, with_clipping_marks
 
 
 @dataclass(frozen=True)
 class SheetReport:
-    """files: the pages or the document; notices: signs the typeface lacks, and the like; failed: by frame."""
+    """files: the pages or the document; notices: signs the typeface lacks, pages of an earlier sheet that were
+    removed; failed: by frame."""
 
     files: list[Path]
     notices: list[str]
@@ -51,16 +52,16 @@ def make_sheet(
     columns: int | None = None,
     jobs: int | None = None,
     pixels_per_inch: float = PIXELS_PER_INCH,
+    histograms: bool = False,
+    clipping: bool = False,
 ) -> SheetReport:
     """Write the contact sheet of a session's frames in their looks: PNG pages, or one PDF, by the path's ending.
 
-    Raises Problem where the ending is neither, the paper is unknown or the folder cannot be written to. A frame that
-    cannot be read gets an empty cell with its message.
+    histograms: the tones of every picture below it. clipping: what is plain black or plain white is hatched, and its
+    shares are told. Raises Problem where the ending is neither, the paper is unknown, a page would take the place of a
+    frame or mask, or the folder cannot be written to. A frame that cannot be read gets an empty cell with its message.
     """
-    if path.suffix.lower() not in (".png", ".pdf"):
-        raise Problem(
-            "a contact sheet is PNG or PDF", got=path.name, expected=".png or .pdf", remedy="end the name with .png"
-        )
+    refuse_ending(path, "a contact sheet")
     frames = [frame for frame in work.frames if frame.looks]
     if not frames:
         raise Problem("no frame has a look to be shown", remedy="check looks: in session.yaml, or --looks and --frames")
@@ -72,33 +73,31 @@ def make_sheet(
         footer=_rights(work),
         column_titles=tuple(titles[name] for name in looks),
         groups=tuple(_groups(work, frames, looks)),
+        histograms=histograms,
+        clipping=clipping,
     )
     pages = layout.lay_out(sheet, model.paper_called(paper), typeface.measure, columns)
-    pictures = _Pictures(frames, layout.pictures_needed(pages, pixels_per_inch), jobs or os.cpu_count() or 1)
-    if path.suffix.lower() == ".pdf":
-        from finishing.photographs.writing import encode_jpeg
-        from finishing.sheets.pdf import draw_pdf
-
-        def jpegs(key: Hashable, width: int, height: int) -> bytes:
-            return encode_jpeg(pictures(key, width, height), quality=90, icc=_srgb_profile())
-
-        files = [
-            draw_pdf(
-                pages, jpegs, path, pixels_per_inch, title=sheet.title, author=work.session.value.rights.creator or ""
-            )
-        ]
-    else:
-        from finishing.sheets.drawing import draw_png
-
-        files = draw_png(pages, pictures, path, pixels_per_inch)
-    return SheetReport(files, layout.notices(pages), {**work.unreadable, **pictures.failed})
-
-
-def _srgb_profile() -> bytes:
-    from finishing.colour.icc import write_profile
-    from finishing.colour.spaces import SRGB
-
-    return write_profile(SRGB)
+    pictures = _Pictures(
+        frames,
+        layout.pictures_needed(pages, pixels_per_inch),
+        jobs or os.cpu_count() or 1,
+        as_jpeg=is_pdf(path),
+        told=histograms or clipping,
+        marked=clipping,
+    )
+    with pictures:
+        files, notices = write_pages(
+            pages,
+            pictures,
+            path,
+            what="contact sheet",
+            title=sheet.title,
+            author=work.session.value.rights.creator or "",
+            readings=pictures.reading,
+            originals=[file for frame in work.frames for file in (frame.frame.path, *frame.mask_files.values())],
+            pixels_per_inch=pixels_per_inch,
+        )
+    return SheetReport(files, notices, {**work.unreadable, **pictures.failed})
 
 
 def _subtitle(work: SessionWork) -> str:
@@ -114,7 +113,8 @@ def _rights(work: SessionWork) -> str:
 
 def _groups(work: SessionWork, frames: Sequence[FrameWork], looks: Sequence[str]) -> list[model.Group]:
     """Set-ups in the order of the plan, then the frames of none."""
-    numbers = {frame.frame.name: str(index) for index, frame in enumerate(frames, 1)}
+    # A frame keeps its number on a sheet of only some frames, so that it can be read out from any of them.
+    numbers = {frame.name: str(index) for index, frame in enumerate(work.session.chosen, 1)}
     groups = []
     for setup in [*(work.plan.setups if work.plan else ()), None]:
         own = [
@@ -138,25 +138,25 @@ def _row(frame: FrameWork, looks: Sequence[str], number: str) -> tuple[model.Cel
         if name not in own:
             cells.append(None)
             continue
-        caption = (frame.frame.name, _exposure(frame), own[name].title)
+        caption, title = (frame.frame.name, _exposure(frame)), own[name].title
         if frame.header is None or frame.header.refusal is not None:
             told = frame.header.refusal.what if frame.header and frame.header.refusal else "this frame cannot be read"
-            cells.append(model.Cell(None, 0, 0, caption, number, told))
+            cells.append(model.Cell(None, 0, 0, caption, number, told, look=title))
         else:
             key = (frame.frame.name, name)
-            cells.append(model.Cell(key, frame.header.width, frame.header.height, caption, number))
+            kept = framing_of(frame.says, frame.header.width, frame.header.height)
+            cells.append(model.Cell(key, kept.width, kept.height, caption, number, look=title))
     return tuple(cells)
 
 
 def _exposure(frame: FrameWork) -> str:
-    """The frame's set-up and the exposure its camera took, or the plan's where the file does not say."""
-    setup = frame.setup.setup.id if frame.setup else None
+    """The exposure that the frame's camera took, or the plan's where the file does not say."""
     told = frame.header.metadata if frame.header else None
     planned = frame.setup.setup.exposure.values if frame.setup else None
     f_number = (told.f_number if told else None) or (planned.f_number if planned else None)
     seconds = (told.exposure_seconds if told else None) or (planned.seconds if planned else None)
     iso = (told.iso if told else None) or (planned.iso if planned else None)
-    parts = [f"set-up {setup}"] if setup else []
+    parts = []
     if f_number:
         parts.append(units.format_aperture(f_number))
     if seconds:
@@ -166,11 +166,34 @@ def _exposure(frame: FrameWork) -> str:
     return " · ".join(parts)
 
 
-class _Pictures:
-    """Gives the sheet its pictures: a frame is decoded once for all its looks, the frames to come side by side."""
+def _decoded_edge(frame: FrameWork, edge: int) -> int:
+    """The long edge that a frame must be decoded with, for what is kept of it to have this one."""
+    if frame.header is None:
+        return edge
+    kept = framing_of(frame.says, frame.header.width, frame.header.height)
+    return math.ceil(edge * max(kept.full_width, kept.full_height) / max(kept.width, kept.height))
 
-    def __init__(self, frames: Sequence[FrameWork], needed: dict[Hashable, tuple[int, int]], jobs: int) -> None:
+
+class _Pictures:
+    """Gives the sheet its pictures: a frame is decoded once for all its looks, the frames to come side by side.
+
+    as_jpeg: as they are stored in a PDF, not as codes. told: their tones are read too; marked: what holds no tone is
+    hatched. Leaving its context ends the threads.
+    """
+
+    def __init__(
+        self,
+        frames: Sequence[FrameWork],
+        needed: dict[Hashable, tuple[int, int]],
+        jobs: int,
+        *,
+        as_jpeg: bool,
+        told: bool,
+        marked: bool,
+    ) -> None:
         self.failed: dict[str, Problem] = {}
+        self._as_jpeg, self._told, self._marked = as_jpeg, told, marked
+        self._readings: dict[Hashable, Reading] = {}
         self._frames = {frame.frame.name: frame for frame in frames}
         self._sizes = needed
         self._order = list(dict.fromkeys(key[0] for key in needed if isinstance(key, tuple)))
@@ -178,10 +201,19 @@ class _Pictures:
         self._ahead = 4 * jobs
         self._started = 0
         self._coming: OrderedDict[str, Any] = OrderedDict()
-        self._last = ""
-        self._made: dict[Hashable, Codes] = {}
+        self._made: dict[Hashable, Codes | bytes] = {}
 
-    def __call__(self, key: Hashable, width: int, height: int) -> Codes:
+    def __enter__(self) -> "_Pictures":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._pool.shutdown(cancel_futures=True)
+
+    def reading(self, key: Hashable) -> Reading:
+        """The tones of a picture that was asked for."""
+        return self._readings[key]
+
+    def __call__(self, key: Hashable, width: int, height: int) -> Codes | bytes:
         assert isinstance(key, tuple)
         name = key[0]
         self._start(name)
@@ -197,7 +229,14 @@ class _Pictures:
             self._coming[coming] = self._pool.submit(self._finish, self._frames[coming])
             self._started += 1
 
-    def _finish(self, frame: FrameWork) -> dict[Hashable, Codes]:
+    def _as_shown(self, key: Hashable, codes: Codes) -> Codes | bytes:
+        if self._told:
+            self._readings[key] = reading_of(codes)
+        if self._marked:
+            codes = with_clipping_marks(codes)
+        return jpeg_of(codes) if self._as_jpeg else codes
+
+    def _finish(self, frame: FrameWork) -> dict[Hashable, Codes | bytes]:
         wanted: dict[Hashable, tuple[Recipe, tuple[int, int]]] = {}
         for recipe in frame.looks:
             key: Hashable = (frame.frame.name, recipe.name)
@@ -205,15 +244,18 @@ class _Pictures:
                 wanted[key] = (recipe, self._sizes[key])
         longest = max(max(size) for _, size in wanted.values())
         try:
-            photograph = read_reduced(frame.frame.path, longest)
-            full, whole = source_of(photograph), geometry_of(frame, photograph)
-            made: dict[Hashable, Codes] = {}
+            photograph = read_reduced(frame.frame.path, _decoded_edge(frame, longest))
+            full, whole = framed(frame, photograph)
+            sizes: dict[tuple[int, int], Source] = {}
+            made: dict[Hashable, Codes | bytes] = {}
             for key, (recipe, (width, height)) in wanted.items():
                 scale = min(width / full.width, height / full.height, 1)
                 size = (max(1, round(full.width * scale)), max(1, round(full.height * scale)))
-                made[key] = finish_picture(recipe.steps, reduced(full, *size), whole.resized(*size))
+                if size not in sizes:
+                    sizes[size] = reduced(full, *size)
+                made[key] = self._as_shown(key, finish_picture(recipe.steps, sizes[size], whole.resized(*size)))
         except Problem as problem:
             self.failed[frame.frame.name] = problem if problem.where is not None else problem.at(frame.frame.name)
             blank = np.full((1, 1, 3), 200, np.uint8)
-            return dict.fromkeys(wanted, blank)
+            return {key: self._as_shown(key, blank) for key in wanted}
         return made

@@ -7,22 +7,24 @@ import hashlib
 import json
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from finishing.batch.assignment import FrameWork, Output
+from finishing.batch.delivering import deliver, read_printer_profile
+from finishing.batch.framing import framing_of
 from finishing.batch.ledger import hash_file
 from finishing.batch.measuring import failed_of, measure
-from finishing.batch.picture import finish_picture, fitted, geometry_of, reduced, source_of
+from finishing.batch.output_size import output_size
+from finishing.batch.picture import framed, reduced
 from finishing.batch.records import SOFTWARE, record_of
-from finishing.colour.spaces import COLOUR_SPACES
-from finishing.engine.ends import Source
+from finishing.engine.ends import CodedSource, Source
 from finishing.errors import Problem
 from finishing.operation import Geometry
 from finishing.photographs.headers import Header
 from finishing.photographs.reading import read_photograph
 from finishing.photographs.records import output_metadata
-from finishing.photographs.writing import OutputSettings, encode, write_bytes
+from finishing.photographs.writing import write_bytes
 from finishing.recipes.check import CheckResult
 from finishing.sessions.session import Rights
 
@@ -61,9 +63,12 @@ class Finished:
 def tasks_of(work: FrameWork, header: Header, source_hash: str, rights: Rights) -> list[Task]:
     """All outputs of a frame with their records, told from its headers alone."""
     tasks = []
+    framing = framing_of(work.says, header.width, header.height)
+    rights = rights_of(header, rights)
     for output in work.outputs:
-        width, height = fitted(header.width, header.height, output.deliverable.long_edge)
-        exif, xmp = output_metadata(record_of(work, output, header, source_hash, width, height, rights))
+        width, height = output_size(output.deliverable, framing.width, framing.height)
+        record = record_of(work, output, header, source_hash, width, height, rights)
+        exif, xmp = output_metadata(replace(record, location_kept=output.deliverable.location == "keep"))
         masks = {name: path for name, path in work.mask_files.items() if name in output.look.mask_names}
         told = {
             "software": SOFTWARE,
@@ -73,11 +78,23 @@ def tasks_of(work: FrameWork, header: Header, source_hash: str, rights: Rights) 
             "subject": work.says.subject,
             "masks": {name: hash_file(path) for name, path in masks.items()},
             "size": [width, height],
+            "framing": None if framing.whole else framing.describe(),
             "records": hashlib.sha256(exif + xmp).hexdigest(),
         }
+        if output.profile_file is not None:
+            told["profile"] = hash_file(output.profile_file)
+        if not work.correction.changes_nothing:
+            told["correction"] = work.correction.as_json()
         fingerprint = hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
         tasks.append(Task(output, width, height, exif, xmp, fingerprint))
     return tasks
+
+
+def rights_of(header: Header, rights: Rights) -> Rights:
+    """The session's rights; where it leaves one out, what the frame states (beside it or inside)."""
+    own = header.metadata.rights
+    stated = {name: getattr(rights, name) or getattr(own, name) for name in type(rights).model_fields}
+    return rights.model_copy(update=stated)
 
 
 def finish_frame(
@@ -96,8 +113,7 @@ def finish_frame(
     """
     started = time.perf_counter()
     photograph = read_photograph(work.frame.path)
-    full = source_of(photograph)
-    frame = geometry_of(work, photograph)
+    full, frame = framed(work, photograph, threads=threads)
     checked = _check(work, tasks, full, frame, strict=strict)
     reading = (time.perf_counter() - started) / max(len(tasks), 1)
     sources: dict[tuple[int, int], Source] = {}
@@ -107,28 +123,20 @@ def finish_frame(
         if size not in sources:
             sources[size] = reduced(full, *size)
         # The last output may be written over the frame's own codes: one full-size array less in memory.
-        spare = photograph.codes if index == len(tasks) - 1 and sources[size] is full else None
+        last = index == len(tasks) - 1 and sources[size] is full
+        spare = full.codes if last and isinstance(full, CodedSource) else None
         deliverable = task.output.deliverable
-        space = COLOUR_SPACES[deliverable.profile]
-        codes = finish_picture(
-            task.output.look.steps, sources[size], frame.resized(*size), space, into=spare, threads=threads
-        )
-        if deliverable.format not in ("jpeg", "png"):
-            raise Problem("this format cannot be written", got=deliverable.format, expected="jpeg or png")
-        settings = OutputSettings(
-            format="jpeg" if deliverable.format == "jpeg" else "png",
-            space=space,
-            quality=deliverable.quality,
-            subsampling="4:2:0" if deliverable.subsampling == "4:2:0" else "4:4:4",
-            pixels_per_inch=round(deliverable.pixels_per_inch or 300),
-        )
-        content = encode(codes, settings=settings, exif=task.exif, xmp=task.xmp)
+        content = deliver(
+            task.output.look.steps, sources[size], frame.resized(*size), deliverable, exif=task.exif, xmp=task.xmp,
+            profile=read_printer_profile(task.output.profile_file), into=spare, threads=threads,
+        )  # fmt: skip
         path = folder / task.output.path
         write_bytes(path, content)
         stat = path.stat()
         seconds = time.perf_counter() - began + reading
         done(Made(task, hashlib.sha256(content).hexdigest(), stat.st_size, stat.st_mtime_ns, seconds))
-    return Finished(list(photograph.notices), checked)
+    told = [*(work.header.notices if work.header else ()), *photograph.notices]
+    return Finished(list(dict.fromkeys(told)), checked)
 
 
 def _check(

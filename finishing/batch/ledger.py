@@ -3,7 +3,7 @@
 import hashlib
 import json
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
@@ -29,6 +29,7 @@ CREATE TABLE IF NOT EXISTS looks (hash TEXT PRIMARY KEY, name TEXT NOT NULL, ver
     steps TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS checks (frame TEXT NOT NULL, look TEXT NOT NULL, results TEXT NOT NULL,
     PRIMARY KEY (frame, look));
+CREATE TABLE IF NOT EXISTS corrections (frame TEXT PRIMARY KEY, told TEXT NOT NULL);
 PRAGMA user_version = 1;
 """
 
@@ -97,6 +98,17 @@ class Ledger:
             "SELECT results FROM checks WHERE frame = ? AND look = ?", (frame, look)
         ).fetchone()
         return [] if row is None else [CheckResult(**values) for values in json.loads(row[0])]
+
+    def write_corrections(self, told: Mapping[str, Mapping[str, Any]]) -> None:
+        """Record how frames were evened out: what was measured, foreseen and done, as JSON by the frame's name."""
+        rows = [(frame, json.dumps(values, ensure_ascii=False)) for frame, values in told.items()]
+        with self._connection:
+            self._connection.executemany("INSERT OR REPLACE INTO corrections VALUES (?, ?)", rows)
+
+    def corrections(self) -> dict[str, Any]:
+        """What was recorded of evening out, by the frame's name."""
+        rows = self._connection.execute("SELECT frame, told FROM corrections ORDER BY frame").fetchall()
+        return {frame: json.loads(told) for frame, told in rows}
 
     def known_hash(self, path: str, size: int, modified_ns: int) -> str | None:
         """The hash of a source that has not changed since it was last read, told by size and time."""

@@ -42,6 +42,8 @@ def record_of(
         ambient_stops=setup.ambient_stops if setup else None,
         strobes=_strobes(setup),
         plan_minus_camera_stops=work.match.difference_stops if work.match else None,
+        exposure_correction_stops=work.correction.stops or None,
+        white_balance_correction=work.correction.white_text,
         **_of_look(output.look),
     )
 

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from finishing.batch.assignment import FrameWork, SessionWork
 from finishing.batch.finishing_frames import Finished, Made, Task, finish_frame, tasks_of
@@ -23,6 +23,9 @@ from finishing.batch.measuring import failed_of
 from finishing.errors import Problem
 from finishing.recipes.check import CheckResult
 from finishing.recipes.recipe import flow
+
+if TYPE_CHECKING:
+    from finishing.batch.evening_out import Evenness
 
 OUTPUT_FOLDER = "finished"
 
@@ -39,6 +42,7 @@ class Report:
     notices: dict[str, list[str]] = field(default_factory=dict)
     checks: dict[tuple[str, str], list[CheckResult]] = field(default_factory=dict)
     stopped: bool = False
+    evenness: "Evenness | None" = None
 
     @property
     def failed_checks(self) -> dict[tuple[str, str], list[CheckResult]]:
@@ -61,6 +65,7 @@ class Report:
                 for result in results
             ],
             "stopped": self.stopped,
+            "evenness": None if self.evenness is None else self.evenness.as_json(),
         }
 
 
@@ -92,7 +97,7 @@ def run(
 
     Raises Problem where the output folder or its ledger cannot be used; problems of single frames are reported.
     """
-    report = Report(folder)
+    report = Report(folder, evenness=session.evenness)
     for name, problem in session.unreadable.items():
         if any(work.frame.name == name and work.outputs for work in session.frames):
             report.failed[name] = problem
@@ -105,7 +110,24 @@ def run(
             report.planned = [str(task.output.path) for frame in due for task in frame.tasks]
         elif ledger is not None:
             _work_off(due, session, ledger, folder, report, jobs or os.cpu_count() or 1, progress, strict=strict)
+            _record_evenness(session, ledger, folder, report)
     return report
+
+
+def _record_evenness(session: SessionWork, ledger: Ledger, folder: Path, report: Report) -> None:
+    """What was evened out into the ledger and, as a chart, beside it."""
+    if session.evenness is None:
+        return
+    from finishing.batch.evenness_chart import CHART_NAME, write_chart
+
+    ledger.write_corrections({name: frame.as_json() for name, frame in session.evenness.frames.items()})
+    try:
+        written = write_chart(session.evenness, folder)
+    except Problem as problem:
+        report.notices["evenness"] = [str(problem)]
+        return
+    if not written:
+        report.notices["evenness"] = [f"its chart was not written: {folder / CHART_NAME} is a file of yours"]
 
 
 @contextmanager

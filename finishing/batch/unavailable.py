@@ -1,40 +1,20 @@
-"""What a session may say that this version cannot do yet: told with its place before anything is started."""
+"""What a session asks for that cannot be done here: told with its place before anything is started."""
 
+from finishing.batch.delivering import read_printer_profile
 from finishing.errors import ProblemSet
+from finishing.photographs.colour_management import printer_profile_problem
+from finishing.sessions.deliverables import is_profile_file
 from finishing.sessions.session import Session
 
 
 def refuse_unavailable(session: Session) -> None:
-    """Raises ProblemSet for everything in a session that would otherwise be passed over in silence."""
+    """Raises ProblemSet for everything in a session that would fail every frame, or be passed over in silence."""
     document, problems = session.document, []
     for name, deliverable in session.value.deliverables.items():
-        at = ("deliverables", name)
-        if deliverable.format == "tiff":
-            problems.append(
-                document.problem("this version cannot write TIFF", *at, "format", remedy="write format: png or jpeg")
-            )
-        if deliverable.bits != 8:
-            problems.append(
-                document.problem("this version writes 8 bits a channel", *at, "bits", remedy="leave bits out")
-            )
-        if deliverable.sharpen != "none":
-            problems.append(
-                document.problem(
-                    "this version cannot sharpen for output yet", *at, "sharpen", remedy="leave sharpen out"
-                )
-            )
-    for key in ("exposure", "white_balance"):
-        if getattr(session.value.match, key) is not None:
-            problems.append(
-                document.problem(
-                    f"this version cannot even out {key.replace('_', ' ')} yet", "match", key, remedy="leave it out"
-                )
-            )
-    for name, frame in session.value.per_frame.items():
-        for key in ("crop", "straighten"):
-            if getattr(frame, key) is not None:
-                problems.append(
-                    document.problem(f"this version cannot {key} yet", "per_frame", name, key, remedy="leave it out")
-                )
+        if not is_profile_file(deliverable.profile):
+            continue
+        wrong = printer_profile_problem(read_printer_profile(session.folder / deliverable.profile) or b"")
+        if wrong is not None:
+            problems.append(wrong.at(document.place("deliverables", name, "profile")))
     if problems:
         raise ProblemSet(problems)

@@ -25,8 +25,15 @@ def _read(recipe: str, settings: tuple[str, ...] = ()) -> Any:
 @click.argument("recipe")
 @click.argument("images", metavar="IMAGE…", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Output folder; beside each original unless said.")
-@click.option("--format", "kind", type=click.Choice(["jpeg", "png"]), default="jpeg", show_default=True)
-@click.option("--quality", type=click.IntRange(1, 100), default=92, show_default=True, help="Of JPEG files.")
+@click.option(
+    "--format",
+    "kind",
+    type=click.Choice(["jpeg", "png", "tiff", "webp", "avif"]),
+    default="jpeg",
+    show_default=True,
+)
+@click.option("--quality", type=click.IntRange(1, 100), default=92, show_default=True, help="Of JPEG, WebP and AVIF.")
+@click.option("--bits", type=click.Choice(["8", "16"]), default="8", show_default=True, help="16: PNG and TIFF only.")
 @WITH
 @click.option("--jobs", type=click.IntRange(1, 256), help="Images worked on at a time; all cores unless said.")
 @click.option("--again", is_flag=True, help="Overwrite outputs that exist.")
@@ -36,8 +43,9 @@ def apply(
     recipe: str,
     images: tuple[Path, ...],
     out: Path | None,
-    kind: Literal["jpeg", "png"],
+    kind: Literal["jpeg", "png", "tiff", "webp", "avif"],
     quality: int,
+    bits: str,
     settings: tuple[str, ...],
     jobs: int | None,
     again: bool,
@@ -54,7 +62,15 @@ def apply(
             steps.step(f"{image.name}: {'failed' if problem else 'done'}")
 
         report = apply_look(
-            look, list(images), out, kind=kind, quality=quality, jobs=jobs, again=again, progress=progress
+            look,
+            list(images),
+            out,
+            kind=kind,
+            quality=quality,
+            bits=int(bits),
+            jobs=jobs,
+            again=again,
+            progress=progress,
         )
     if as_json:
         print_json(report.as_json())

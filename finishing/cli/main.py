@@ -3,7 +3,7 @@
 import click
 
 from finishing import __version__
-from finishing.cli import looks, records, sessions
+from finishing.cli import looks, pictures, prints, proofs, records, sessions
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -16,13 +16,20 @@ def main() -> None:
 
 
 for command in (
+    sessions.init,
     sessions.run,
     sessions.sheet,
     sessions.plan,
+    proofs.proof,
+    proofs.picks,
     looks.apply,
     looks.looks,
     looks.operations,
     looks.explain,
+    prints.strip,
+    prints.steps,
+    pictures.mask,
+    pictures.compare,
     records.check,
     records.ledger,
     records.schema,

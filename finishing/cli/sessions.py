@@ -67,7 +67,7 @@ def run(
         session, looks=_split(look_names), frames=_split(frame_names), deliverables=_split(deliverables), jobs=jobs
     )
     refuse_unavailable(work.session)
-    tell(work.session.warnings)
+    tell([*work.session.warnings, *(work.evenness.warnings if work.evenness else ())])
     folder = out or work.session.folder / OUTPUT_FOLDER
     with Steps("finishing", quiet=as_json or dry_run) as steps:
 
@@ -95,6 +95,8 @@ def run(
         for result in results:
             click.echo(f"{name} in {look}: {result}", err=True)
     tell_failed(report.failed)
+    for line in report.evenness.lines() if report.evenness else ():
+        click.echo(line)
     if report.checks:
         passed = len(report.checks) - len(report.failed_checks)
         click.echo(f"checks: {passed} of {len(report.checks)} frames in their looks pass")
@@ -138,6 +140,7 @@ def sheet(
     from finishing.batch.contact_sheet import make_sheet
 
     work = assign(session, looks=_split(look_names), frames=_split(frame_names), jobs=jobs)
+    tell(work.evenness.warnings if work.evenness else ())
     report = make_sheet(work, out or work.session.folder / "sheet.png", paper=paper, columns=columns, jobs=jobs)
     if as_json:
         print_json(report.as_json())
@@ -151,12 +154,41 @@ def sheet(
 
 
 @click.command()
-@click.argument("path", metavar="SESSION|PLAN", type=click.Path(path_type=Path))
+@click.argument("folder", metavar="FOLDER", type=click.Path(path_type=Path))
 @AS_JSON
 @tells_problems
-def plan(path: Path, as_json: bool) -> None:
-    """Work the shoot plan out: exposure values, strobes against ambient, where camera and plan disagree."""
-    from finishing.batch.checking import kind_of
+def init(folder: Path, as_json: bool) -> None:
+    """Write a first session.yaml and plan.yaml for a folder of frames, to be corrected.
+
+    Frames are grouped into likely set-ups: a new one begins after a pause of 10 minutes, and where aperture or ISO
+    change by a stop, or the shutter by two. Files that are there are never overwritten.
+    """
+    from finishing.batch.first_files import write_first_files
+
+    written = write_first_files(folder)
+    if as_json:
+        print_json(written.as_json())
+        return
+    for notice in written.notices:
+        click.echo(notice, err=True)
+    for name, names in written.setups.items():
+        span = names[0] if len(names) == 1 else f"{names[0]} … {names[-1]}"
+        click.echo(f"set-up {name}: {frames(len(names))}, {span}")
+    click.echo(f"written: {written.session} and {written.plan}; correct them, then: finishing check {written.session}")
+
+
+@click.command()
+@click.argument("path", metavar="SESSION|PLAN", type=click.Path(path_type=Path))
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Write it as one page, .html or .pdf, for phone and paper."
+)
+@click.option("--paper", default="a4", show_default=True, help="Of a PDF: a4, letter, or millimetres such as 200x250.")
+@AS_JSON
+@tells_problems
+def plan(path: Path, out: Path | None, paper: str, as_json: bool) -> None:
+    """Work the shoot plan out: exposure values, strobes against ambient, sun and falling daylight, and, of a session,
+    which frame belongs where and where camera and plan disagree."""
+    from finishing.batch.kinds import kind_of
     from finishing.sessions.plan import read_plan
     from finishing.sessions.plan_table import plan_lines
     from finishing.sessions.session import read_session
@@ -167,7 +199,7 @@ def plan(path: Path, as_json: bool) -> None:
     matching = None
     failed: dict[str, Problem] = {}
     if kind_of(path) == "session":
-        from finishing.batch.assignment import match_session, read_headers
+        from finishing.batch.frame_headers import match_session, read_headers
 
         session = read_session(path)
         if session.plan is None:
@@ -178,8 +210,14 @@ def plan(path: Path, as_json: bool) -> None:
     else:
         document = read_plan(path)
     worked = work_out(document)
+    if out is not None:
+        from finishing.batch.plan_paper import write_plan_page
+
+        write_plan_page(worked, out, matching, paper=paper)
     if as_json:
         print_json(worked.as_json(matching))
+    elif out is not None:
+        click.echo(out)
     else:
         for line in plan_lines(worked, matching):
             click.echo(line)

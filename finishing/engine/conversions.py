@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from finishing.colour import oklab
-from finishing.compiled import ONE, ZERO, compiled, cube_root, singles, srgb_decode, srgb_encode
+from finishing.compiled import ONE, ZERO, compiled, cube_root, power, singles, srgb_decode, srgb_encode
 
 HALF = np.float32(0.5)
 
@@ -117,6 +117,97 @@ def store(planes: Any, table: Any, codes: Any) -> None:
                 places[x] = np.int32(min(max(line[x], ZERO), ONE) * last + HALF)
             for x in range(width):
                 out[x, channel] = table[places[x]]
+
+
+@compiled
+def store_values(planes: Any, most: Any, codes: Any) -> None:
+    """Encoded values 0…1 to interleaved integer codes 0…most by rounding; what lies outside is cut here and only here.
+
+    planes: (3, rows, width); most: the highest code as float32; codes: (rows, width, 3), filled.
+    """
+    width = planes.shape[2]
+    places = np.empty(width, np.int32)
+    for channel in range(3):
+        for row in range(planes.shape[1]):
+            line, out = planes[channel, row], codes[row]
+            for x in range(width):
+                places[x] = np.int32(min(max(line[x], ZERO), ONE) * most + HALF)
+            for x in range(width):
+                out[x, channel] = places[x]
+
+
+@compiled
+def linear_to_power(planes: Any, exponent: Any) -> None:
+    """A plain power of every value; what is negative becomes 0, since it goes straight into codes."""
+    for channel in range(3):
+        for row in range(planes.shape[1]):
+            line = planes[channel, row]
+            for x in range(planes.shape[2]):
+                line[x] = power(max(line[x], ZERO), exponent)
+
+
+@compiled
+def recode(codes: Any, tables: Any, out: Any) -> None:
+    """Codes to codes: tables is (3, levels), one row a channel; codes and out (rows, width, 3) may be one array."""
+    for row in range(codes.shape[0]):
+        line, told = codes[row], out[row]
+        for x in range(codes.shape[1]):
+            told[x, 0] = tables[0, line[x, 0]]
+            told[x, 1] = tables[1, line[x, 1]]
+            told[x, 2] = tables[2, line[x, 2]]
+
+
+@compiled
+def reduce_codes(codes: Any, table: Any, down: Any, across: Any, planes: Any) -> None:
+    """The mean over each pixel's area of the linear light of codes, in one go: decoded, added down, then across.
+
+    codes: integers (height, width, 3). table: float32, linear light of each code, the same for all channels. down and
+    across: for every row and column of the result the first source line, the one past the last, and the shares that
+    the first and the last of them have; shares are of the result's pixel, so that they sum to 1 with `whole` for each
+    line between. planes: float32 (3, rows, columns), filled.
+    """
+    top, bottom, first_row, last_row, whole_row = down
+    left, right, first_column, last_column, whole_column = across
+    count = codes.shape[1] * 3
+    sums = np.empty(count, np.float32)
+    for y in range(planes.shape[1]):
+        begin, end = top[y], bottom[y]
+        w0, w1 = first_row[y], last_row[y]
+        line = codes[begin].reshape(-1)
+        if end - begin == 3:
+            second, third = codes[begin + 1].reshape(-1), codes[begin + 2].reshape(-1)
+            for k in range(count):
+                sums[k] = w0 * table[line[k]] + whole_row * table[second[k]] + w1 * table[third[k]]
+        elif end - begin == 4:
+            second, third = codes[begin + 1].reshape(-1), codes[begin + 2].reshape(-1)
+            fourth = codes[begin + 3].reshape(-1)
+            for k in range(count):
+                between = table[second[k]] + table[third[k]]
+                sums[k] = w0 * table[line[k]] + whole_row * between + w1 * table[fourth[k]]
+        else:
+            for k in range(count):
+                sums[k] = w0 * table[line[k]]
+            for row in range(begin + 1, end):
+                line = codes[row].reshape(-1)
+                weight = w1 if row == end - 1 else whole_row
+                for k in range(count):
+                    sums[k] += weight * table[line[k]]
+        red, green, blue = planes[0, y], planes[1, y], planes[2, y]
+        for x in range(planes.shape[2]):
+            at = left[x]
+            weight = first_column[x]
+            r, g, b = weight * sums[3 * at], weight * sums[3 * at + 1], weight * sums[3 * at + 2]
+            for column in range(at + 1, right[x] - 1):
+                r += whole_column * sums[3 * column]
+                g += whole_column * sums[3 * column + 1]
+                b += whole_column * sums[3 * column + 2]
+            at = right[x] - 1
+            if at > left[x]:
+                weight = last_column[x]
+                r += weight * sums[3 * at]
+                g += weight * sums[3 * at + 1]
+                b += weight * sums[3 * at + 2]
+            red[x], green[x], blue[x] = r, g, b
 
 
 @compiled

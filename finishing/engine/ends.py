@@ -1,12 +1,13 @@
 """Where pixels come from and where they go: both ends of the engine, in strips of whole rows."""
 
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from finishing.colour import transfer
+from finishing.colour.icc import ROUNDING
 from finishing.colour.spaces import ColourSpace
 from finishing.compiled import compiled, singles
 from finishing.engine import conversions
@@ -61,6 +62,34 @@ class CodedSource:
         conversions.load(self.codes[top : top + planes.shape[1]], self.tables, planes)
         if self.matrix is not None:
             conversions.apply_matrix(planes, self.matrix)
+
+    def reduced(self, height: int, width: int) -> "LinearSource | None":
+        """The picture at a smaller size, each pixel the mean of the area that it covers, in linear light.
+
+        None where the three channels decode differently: the caller then goes the long way.
+        """
+        if not (np.array_equal(self.tables[0], self.tables[1]) and np.array_equal(self.tables[0], self.tables[2])):
+            return None
+        planes: Planes = np.empty((3, height, width), np.float32)
+        spans = _spans(self.height, height), _spans(self.width, width)
+        conversions.reduce_codes(np.ascontiguousarray(self.codes), self.tables[0], *spans, planes)
+        if self.matrix is not None:
+            conversions.apply_matrix(planes, self.matrix)
+        return LinearSource(planes)
+
+
+def _spans(full: int, reduced: int) -> tuple[Any, ...]:
+    """Which of `full` lines each of `reduced` ones covers: first, one past the last, the shares of the first and of
+    the last, and the share of each between. Worked out in whole numbers: line i covers i·full … (i + 1)·full, in
+    parts of 1/reduced."""
+    start = np.arange(reduced, dtype=np.int64) * full
+    stop = start + full
+    first, last = start // reduced, -(-stop // reduced)
+    only = last - first == 1
+    head = np.where(only, full, (first + 1) * reduced - start) / full
+    tail = (stop - (last - 1) * reduced) / full
+    whole = np.float32(reduced / full)
+    return first.astype(np.int32), last.astype(np.int32), head.astype(np.float32), tail.astype(np.float32), whole
 
 
 class LinearSource:
@@ -127,22 +156,60 @@ def _code_table(space: ColourSpace | None) -> NDArray[np.uint8]:
 
 
 class CodedSink:
-    """8-bit codes of an output colour space. What lies outside its gamut is cut at 0 and 1 here.
+    """8-bit or 16-bit codes of an output colour space. What lies outside its gamut is cut at 0 and 1 here.
 
-    codes: uint8 (height, width, 3), filled; may be the array that the source reads from, since a strip is
+    codes: uint8 or uint16 (height, width, 3), filled; may be the array that the source reads from, since a strip is
     read before it is written and no strip looks at another's rows unless a step reaches around itself.
     """
 
-    def __init__(self, codes: NDArray[np.uint8], space: ColourSpace) -> None:
+    def __init__(self, codes: NDArray[Any], space: ColourSpace) -> None:
         self.codes = codes
-        self._space = space
+        self.space = space
         same = np.array_equal(space.from_working, np.eye(3))
         self._matrix = None if same else singles(*space.from_working.ravel())
         own = same and space.decode is transfer.srgb_decode
         self.domains: tuple[Domain, ...] = (Domain.LINEAR, Domain.ENCODED) if own else (Domain.LINEAR,)
 
+    @property
+    def highest(self) -> int:
+        """The code of white."""
+        return int(np.iinfo(self.codes.dtype).max)
+
     def write(self, planes: Planes, top: int, domain: Domain) -> None:
+        part = self.codes[top : top + planes.shape[1]]
+        if self.codes.dtype == np.uint8:
+            if self._matrix is not None:
+                conversions.apply_matrix(planes, self._matrix)
+            conversions.store(planes, _code_table(self.space if domain is Domain.LINEAR else None), part)
+            return
+        self.encode(planes, domain)
+        conversions.store_values(planes, np.float32(self.highest), part)
+
+    def encode(self, planes: Planes, domain: Domain) -> None:
+        """From working light (or values that are encoded already) to the space's encoded values, in place."""
         if self._matrix is not None:
             conversions.apply_matrix(planes, self._matrix)
-        table = _code_table(self._space if domain is Domain.LINEAR else None)
-        conversions.store(planes, table, self.codes[top : top + planes.shape[1]])
+        curve = self.space.encode
+        if domain is Domain.ENCODED or self.space.name == "linear":
+            return
+        if curve is transfer.srgb_encode:
+            conversions.linear_to_encoded(planes)
+        elif isinstance(curve, partial) and curve.func is transfer.power_encode:
+            conversions.linear_to_power(planes, np.float32(1 / curve.keywords["exponent"]))
+        else:
+            planes[:] = curve(planes.astype(np.float64))
+
+    def take(self, source: CodedSource, domain: Domain) -> bool:
+        """The whole picture straight from codes to codes, where each channel comes out of the same channel alone:
+        exact, so that a picture which nothing was done to keeps every code. False where primaries differ.
+
+        domain: what the source's tables give.
+        """
+        matrix = np.eye(3) if source.matrix is None else np.array(source.matrix, np.float64).reshape(3, 3)
+        if np.abs(self.space.from_working @ matrix - np.eye(3)).max() > ROUNDING:
+            return False
+        values = source.tables.astype(np.float64)
+        encoded = values if domain is Domain.ENCODED else self.space.encode(values)
+        tables = np.round(np.clip(np.nan_to_num(encoded), 0, 1) * self.highest).astype(self.codes.dtype)
+        conversions.recode(source.codes, tables, self.codes)
+        return True

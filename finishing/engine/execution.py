@@ -12,7 +12,7 @@ from typing import TypeGuard
 import numpy as np
 
 from finishing.engine import conversions
-from finishing.engine.ends import CodedSource, OverviewSink, Sink, Source
+from finishing.engine.ends import CodedSink, CodedSource, OverviewSink, Sink, Source
 from finishing.engine.plan import Apply, Convert, Item, halo_of, plan
 from finishing.operation import Domain, Geometry, Kernel, Planes, Reach
 from finishing.overview import Overview
@@ -49,6 +49,13 @@ def execute(
     if work.table:
         assert isinstance(source, CodedSource)
         source = source.folded([_kernel(item, geometry, None) for item in work.table])
+    if (
+        not work.items
+        and type(sink) is CodedSink
+        and isinstance(source, CodedSource)
+        and sink.take(source, work.output)
+    ):
+        return
     kernels: list[Kernel] = []
     for index, item in enumerate(work.items):
         overview = None
@@ -71,11 +78,13 @@ def _overview(
     strip_rows: int | None,
     threads: int,
 ) -> Overview:
-    """A sweep of its own: the frame as it is when the step begins, reduced."""
+    """A sweep of its own: what the step gathers of the frame as it is when the step begins, reduced."""
     by = item.step.operation.reduction(geometry)
     sink = OverviewSink(source.height, source.width, -(-source.height // by), -(-source.width // by))
     domain = item.step.operation.domain
-    _sweep(source, sink, domain, kernels, halo_of(before, geometry), strip_rows, threads)
+    gather = item.step.operation.gather(geometry)
+    through = kernels if gather is None else [*kernels, gather]
+    _sweep(source, sink, domain, through, halo_of(before, geometry), strip_rows, threads)
     return sink.reducer.overview()
 
 
@@ -118,7 +127,7 @@ def _part_of(scratch: Planes, rows: int) -> Planes:
 
 def strip_height(width: int, halo: int) -> int:
     """Rows of a strip: as many as the cache holds, and enough to be worth their halo."""
-    return max(4, STRIP_BYTES // (12 * width), 2 * halo)
+    return max(4, STRIP_BYTES // (12 * width), 6 * halo)
 
 
 def _kernel(item: Item, geometry: Geometry, overview: Overview | None) -> Kernel:

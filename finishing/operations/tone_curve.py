@@ -120,7 +120,8 @@ def slopes(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64
         before, after = delta[i - 1], delta[i]
         if before * after > 0:
             w1, w2 = 2 * h[i] + h[i - 1], h[i] + 2 * h[i - 1]
-            result[i] = (w1 + w2) / (w1 / before + w2 / after)
+            with np.errstate(over="ignore"):  # beside a slope next to nothing the mean is nothing
+                result[i] = (w1 + w2) / (w1 / before + w2 / after)
     result[0] = _end_slope(h[0], h[1], delta[0], delta[1])
     result[-1] = _end_slope(h[-1], h[-2], delta[-1], delta[-2])
     return result

@@ -1,13 +1,13 @@
 """What a file's outer form says about the picture in it, before any pixel is decoded."""
 
 import os
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import BinaryIO, Literal, Protocol
 
 from finishing.errors import Problem
 
-Format = Literal["jpeg", "png", "tiff"]
+Format = Literal["jpeg", "png", "tiff", "webp", "avif", "heif", "raw"]
 ColourModel = Literal["rgb", "grey", "palette", "ycbcr", "cmyk", "other"]
 
 #: The largest picture taken, in pixels: more is a damaged header or a picture this tool is not made for.
@@ -27,6 +27,7 @@ class FileWindow:
 
     def __init__(self, stream: BinaryIO) -> None:
         self._stream = stream
+        self.path = str(stream.name)
         self._size = os.fstat(stream.fileno()).st_size
 
     def __len__(self) -> int:
@@ -57,8 +58,9 @@ class Container:
     """A file's outer form.
 
     width, height: as stored, before the EXIF orientation. bits: per channel. channels: as stored, alpha
-    included. exif: a TIFF structure, without the marker's preamble. icc: the profile; None where there is none.
-    refusal: why this version cannot read the pixels, or None.
+    included. floating: whether the values are floating-point numbers. exif: a TIFF structure, without the marker's
+    preamble. icc: the profile; None where there is none. orientation: what the form itself says, which then counts
+    instead of EXIF's. refusal: why the pixels cannot be read, or None.
     """
 
     format: Format
@@ -72,6 +74,8 @@ class Container:
     xmp: bytes = b""
     icc: bytes | None = None
     png: PngColour = field(default_factory=PngColour)
+    floating: bool = False
+    orientation: int | None = None
     notices: tuple[str, ...] = ()
     refusal: Problem | None = None
 
@@ -81,12 +85,10 @@ class Damaged(Exception):
 
 
 def scan(window: Window, name: str) -> Container:
-    """The outer form of a JPEG, PNG or TIFF file, told by its content whatever its name ends in.
+    """The outer form of a file, told by its content whatever its name ends in.
 
     Raises Problem, told with `name`, for another format and for an outer form that is damaged.
     """
-    from finishing.photographs import jpeg, png, tiff
-
     if len(window) == 0:
         raise Problem(
             "the file is empty",
@@ -95,24 +97,21 @@ def scan(window: Window, name: str) -> Container:
             expected="a photograph",
             remedy="copy it again from the card or the backup",
         )
-    start = window[0:16]
     try:
-        if start.startswith(jpeg.SIGNATURE):
-            found = jpeg.scan(window)
-        elif start.startswith(png.SIGNATURE):
-            found = png.scan(window)
-        elif start.startswith(tiff.SIGNATURES):
-            found = tiff.scan(window)
-        else:
-            raise Problem(
-                "this is not a photograph that can be read here",
-                where=name,
-                got=_kind(start),
-                expected="a JPEG, PNG or TIFF file; the content counts, not the ending of the name",
-                remedy="export it as JPEG, PNG or TIFF with 8 bits per channel, or leave it out of the session",
-            )
+        found = _scan(window)
     except Damaged as error:
         raise damaged(name, str(error)) from error
+    if found is None:
+        from finishing.photographs import raw
+
+        more = "" if raw.missing() is None else "; if it is a raw file: pip install 'finishing[raw]'"
+        raise Problem(
+            "this is not a photograph that can be read here",
+            where=name,
+            got=_kind(window[0:16]),
+            expected="a JPEG, PNG, TIFF, WebP, AVIF, HEIC or raw file; the content counts, not the ending of the name",
+            remedy=f"export it as TIFF, PNG or JPEG, or leave it out of the session{more}",
+        )
     if found.width * found.height > MOST_PIXELS:
         raise Problem(
             "the picture is too large",
@@ -122,6 +121,40 @@ def scan(window: Window, name: str) -> Container:
             remedy="check that the file is whole; if it is meant to be this large, export it smaller",
         )
     return found
+
+
+def _scan(window: Window) -> Container | None:
+    """The outer form by its first bytes; None for what is no photograph. Raises Damaged."""
+    from finishing.photographs import boxes, jpeg, png, raw, tiff, webp
+
+    start = window[0:16]
+    if start.startswith(jpeg.SIGNATURE):
+        return jpeg.scan(window)
+    if start.startswith(png.SIGNATURE):
+        return png.scan(window)
+    if start.startswith(tiff.SIGNATURES):
+        return tiff.scan(window)
+    if webp.is_webp(start):
+        return webp.scan(window)
+    kind = boxes.kind_of(window)
+    if kind is not None:
+        found = boxes.scan(window, kind)
+        if kind == "heif":
+            from finishing.photographs import heif
+
+            found = replace(found, refusal=heif.refusal())
+        return found
+    # Some cameras' raw files are of a form of their own, which only LibRaw knows.
+    return raw.scan(window) if raw.missing() is None else None
+
+
+def missing_extra(what: str, extra: str) -> Problem:
+    """What to install for a format that not everybody needs."""
+    return Problem(
+        f"this is {what}, and what reads it is not installed",
+        expected=f"the extra {extra}",
+        remedy=f"install it: pip install 'finishing[{extra}]'",
+    )
 
 
 def damaged(name: str, detail: str) -> Problem:
@@ -136,12 +169,12 @@ def damaged(name: str, detail: str) -> Problem:
 
 
 def too_many_bits(bits: int) -> Problem:
-    """Why a picture with more than 8 bits per channel is refused rather than read as 8-bit."""
+    """Why a picture is refused rather than read with fewer bits than it has."""
     return Problem(
-        f"this frame has {bits} bits per channel",
+        f"this frame has {bits} bits per channel, in a form that is not read here",
         got=f"{bits} bits per channel",
-        expected="8 bits per channel: this version reads 8-bit files only",
-        remedy="export it as an 8-bit JPEG, PNG or TIFF meanwhile",
+        expected="8 bits per channel in a JPEG; 8 or 16 bits, or floating-point values of 32, in a TIFF",
+        remedy="export it as a 16-bit TIFF or PNG",
     )
 
 
@@ -151,7 +184,7 @@ def ink_colours(model: str) -> Problem:
         f"this frame is stored as {model}, not as RGB or greyscale",
         got=model,
         expected="RGB or greyscale",
-        remedy="export it as RGB with its profile embedded",
+        remedy="export it as RGB with its profile embedded, or embed the profile of its inks",
     )
 
 
@@ -189,11 +222,11 @@ def unreadable(error: OSError, name: str) -> Problem:
 
 def _kind(start: bytes) -> str:
     if start[4:8] == b"ftyp":
-        return "an ISO media file (HEIF, AVIF or a film)"
+        return "an ISO media file without a picture (a film, say)"
     if start.startswith(b"%PDF"):
         return "a PDF document"
     if start[:4] == b"RIFF":
-        return "a RIFF file"
+        return "a RIFF file (sound or film)"
     if start.startswith((b"GIF8", b"BM")):
         return "a GIF or BMP picture"
     return "the first bytes " + start[:8].hex(" ")

@@ -93,6 +93,11 @@ def read_exif(data: Window) -> tuple[Exif, list[str]]:
     return Exif(order, image, photo, gps, interop), notices
 
 
+def read_directory(data: Window, byte_order: str, offset: int) -> Directory:
+    """One directory of a TIFF structure, as far as it can be followed."""
+    return _Reader(data, byte_order).directory(offset)
+
+
 class _Reader:
     def __init__(self, data: Window, order: str) -> None:
         self.data, self.order, self.whole = data, order, True
@@ -149,8 +154,11 @@ class _Reader:
         return Entry(kind, numbers)
 
 
-def write_exif(exif: Exif) -> bytes:
-    """The record as a TIFF structure, its entries sorted; empty bytes for an empty record."""
+def write_exif(exif: Exif, *, start: int = 0) -> bytes:
+    """The record as a TIFF structure, its entries sorted; empty bytes for an empty record.
+
+    start: where in a file its directories will stand; where it is given, they come without the structure's header.
+    """
     if not exif:
         return b""
     order = exif.byte_order
@@ -161,15 +169,15 @@ def write_exif(exif: Exif) -> bytes:
         image[EXIF_POINTER] = Entry(Kind.LONG, (0,))
     if exif.gps:
         image[GPS_POINTER] = Entry(Kind.LONG, (0,))
-    at = 8 + _size(image)
+    at = (start or 8) + _size(image)
     for pointer, inside, directory in (
         (EXIF_POINTER, image, photo), (INTEROP_POINTER, photo, exif.interop), (GPS_POINTER, image, exif.gps),
     ):  # fmt: skip
         if pointer in inside:
             inside[pointer] = Entry(Kind.LONG, (at,))
             at += _size(directory)
-    parts = [(b"II" if order == "<" else b"MM") + struct.pack(order + "HI", 42, 8)]
-    at = 8
+    parts = [] if start else [(b"II" if order == "<" else b"MM") + struct.pack(order + "HI", 42, 8)]
+    at = start or 8
     for directory in (image, photo, exif.interop, exif.gps):
         if directory:
             parts.append(_write_directory(directory, at, order))

@@ -26,6 +26,7 @@ from finishing.photographs.records import FinishRecord
 _FLASH_FIRED = 0x01
 _LIGHT_SOURCE_FLASH = 4
 _RECOMMENDED_INDEX = 2  # of SensitivityType: the number is a recommended exposure index
+_RECEIVER_TAGS = {7, 8, 9, 10, 11}  # GPSTimeStamp, GPSSatellites, GPSStatus, GPSMeasureMode, GPSDOP
 _INTEROPERABILITY = {"srgb": "R98", "oprgb": "R03"}  # JEITA CP-3461 (DCF 2.0)
 
 
@@ -34,14 +35,19 @@ def finished_exif(record: FinishRecord) -> bytes:
     found, _ = read_exif(record.source.exif_raw)
     image = tags.mended(found.image, tags.IMAGE_RULES)
     photo = tags.mended(found.photo, tags.PHOTO_RULES)
-    gps = tags.mended(found.gps, tags.GPS_RULES)
+    gps = tags.mended(found.gps, tags.GPS_RULES) if record.location_kept else {}
     _describe(record, image)
     _exposure(record, photo)
     _pixels(record, image, photo)
+    in_tiff = record.format == "image/tiff"
+    if gps and in_tiff:
+        # Demanded of a TIFF: how the place was found. Only a receiver leaves its time or its state of reception.
+        method = b"GPS" if gps.keys() & _RECEIVER_TAGS else b"MANUAL"
+        gps.setdefault(27, undefined(b"ASCII\0\0\0" + method))
     if gps:
         gps.setdefault(0, Entry(tags.GPS_RULES[0][0][0], bytes((2, 3, 0, 0))))
     interop: Directory = {}
-    if record.colour_space in _INTEROPERABILITY:
+    if record.colour_space in _INTEROPERABILITY and not in_tiff:
         interop = {1: text(_INTEROPERABILITY[record.colour_space]), 2: undefined(b"0100")}
     return write_exif(Exif(found.byte_order, image, photo, gps, interop))
 
@@ -103,8 +109,9 @@ def _pixels(record: FinishRecord, image: Directory, photo: Directory) -> None:
     photo[tags.EXIF_VERSION] = undefined(b"0232")
     photo[tags.FLASHPIX_VERSION] = undefined(b"0100")
     photo[tags.COLOUR_SPACE] = short(1 if record.colour_space == "srgb" else 0xFFFF)
-    photo[tags.PIXEL_WIDTH] = long(record.width)
-    photo[tags.PIXEL_HEIGHT] = long(record.height)
+    if record.format != "image/tiff":  # which has its own entries for the size
+        photo[tags.PIXEL_WIDTH] = long(record.width)
+        photo[tags.PIXEL_HEIGHT] = long(record.height)
     if record.format == "image/jpeg":
         image[tags.YCBCR_POSITIONING] = short(1)  # centred, as JFIF has it
         photo[tags.COMPONENTS] = undefined(bytes((1, 2, 3, 0)))

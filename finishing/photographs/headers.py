@@ -6,6 +6,7 @@ from pathlib import Path
 from finishing.errors import Problem
 from finishing.photographs.containers import Container, FileWindow, Format, scan, unreadable
 from finishing.photographs.metadata import FrameMetadata, read_metadata
+from finishing.photographs.xmp import NO_PACKET, Packet, read_sidecar
 
 SIDEWAYS = frozenset({5, 6, 7, 8})  # EXIF orientations under which width and height change places
 
@@ -14,7 +15,8 @@ SIDEWAYS = frozenset({5, 6, 7, 8})  # EXIF orientations under which width and he
 class Header:
     """name: the frame's name (the file's without its ending); width, height: upright, in pixels.
 
-    bits: per channel. refusal: why this version cannot read the pixels, or None. metadata.orientation is as found.
+    bits: per channel. refusal: why this version cannot read the pixels, or None. metadata.orientation is as found;
+    its rating and rights are those of a packet beside the frame (frame.xmp), where there is one that has them.
     """
 
     name: str
@@ -36,12 +38,16 @@ def read_header(path: Path) -> Header:
             container = scan(FileWindow(stream), path.name)
     except OSError as error:
         raise unreadable(error, path.name) from error
-    return header_of(path, container)
+    beside, beside_notices = read_sidecar(path)
+    header = header_of(path, container, beside)
+    return replace(header, notices=(*header.notices, *beside_notices)) if beside_notices else header
 
 
-def header_of(path: Path, container: Container) -> Header:
-    """The header that goes with a file's outer form."""
-    metadata, notices = read_metadata(container.exif, container.xmp)
+def header_of(path: Path, container: Container, beside: Packet = NO_PACKET) -> Header:
+    """The header that goes with a file's outer form. beside: the packet that lies beside the frame."""
+    metadata, notices = read_metadata(container.exif, container.xmp, beside)
+    if container.orientation is not None:
+        metadata = replace(metadata, orientation=container.orientation)
     width, height = container.width, container.height
     if metadata.orientation in SIDEWAYS:
         width, height = height, width

@@ -86,7 +86,7 @@ def scan(window: Window) -> Container:
     model: ColourModel = {1: "grey", 4: "cmyk"}.get(channels, "rgb" if transform == 0 else "ycbcr")  # type: ignore[assignment]
     return Container(
         "jpeg", width, height, bits, channels, model,
-        exif=exif, xmp=xmp, icc=_profile(pieces, announced), refusal=_refusal(kind, bits, channels),
+        exif=exif, xmp=xmp, icc=_profile(pieces, announced), refusal=_refusal(kind, bits, channels, bool(pieces)),
     )  # fmt: skip
 
 
@@ -99,12 +99,12 @@ def _profile(pieces: dict[int, bytes], announced: set[int]) -> bytes | None:
     return b"".join(pieces[number] for number in sorted(pieces))
 
 
-def _refusal(kind: int, bits: int, channels: int) -> Problem | None:
+def _refusal(kind: int, bits: int, channels: int, profiled: bool) -> Problem | None:
     if bits != 8:
         return too_many_bits(bits)
-    if channels == 4:
+    if channels == 4 and not profiled:
         return ink_colours("CMYK (printing inks)")
-    if channels not in (1, 3):
+    if channels not in (1, 3, 4):
         return ink_colours(f"{channels} channels")
     if kind not in _SIMPLE_FRAMES:
         return Problem(
@@ -116,13 +116,16 @@ def _refusal(kind: int, bits: int, channels: int) -> Problem | None:
 
 
 def decode(data: bytes, container: Container, reduction: int = 1) -> "NDArray[np.uint8]":
-    """Pixels as RGB codes, uint8 (height, width, 3), greyscale in three equal channels.
+    """Pixels as RGB codes, uint8 (height, width, 3), greyscale in three equal channels; of inks as four channels, 0 for
+    no ink.
 
     reduction: 1, 2, 4 or 8; the decoder itself gives the picture at 1/reduction, sizes rounded up.
     Raises Damaged where the data is cut short or broken: never a picture that is grey from the middle on.
     """
     import simplejpeg
 
+    if container.model == "cmyk":
+        return _decode_with_pillow(data, reduction, "CMYK")
     least = {
         "min_height": -(-container.height // reduction),
         "min_width": -(-container.width // reduction),
@@ -132,13 +135,13 @@ def decode(data: bytes, container: Container, reduction: int = 1) -> "NDArray[np
         pixels: NDArray[np.uint8] = simplejpeg.decode_jpeg(data, "RGB", strict=True, **least)
     except ValueError as error:
         if "subsampling" in str(error):
-            return _decode_rare_sampling(data, reduction)
+            return _decode_with_pillow(data, reduction, "RGB")  # a chroma sampling that the fast decoder does not know
         raise Damaged(str(error)) from error
     return pixels
 
 
-def _decode_rare_sampling(data: bytes, reduction: int) -> "NDArray[np.uint8]":
-    """Chroma samplings that the fast decoder does not know."""
+def _decode_with_pillow(data: bytes, reduction: int, mode: str) -> "NDArray[np.uint8]":
+    """What the fast decoder does not know. mode: "RGB" or "CMYK"."""
     import io
 
     import numpy as np
@@ -146,8 +149,8 @@ def _decode_rare_sampling(data: bytes, reduction: int) -> "NDArray[np.uint8]":
 
     try:
         with Image.open(io.BytesIO(data), formats=["JPEG"]) as image:
-            image.draft("RGB", (-(-image.width // reduction), -(-image.height // reduction)))
-            return np.ascontiguousarray(np.asarray(image.convert("RGB")))
+            image.draft(mode, (-(-image.width // reduction), -(-image.height // reduction)))
+            return np.ascontiguousarray(np.asarray(image.convert(mode)))
     except (OSError, SyntaxError, ValueError) as error:
         raise Damaged(str(error)) from error
 

@@ -1,12 +1,12 @@
 """What a frame tells about its making, as far as it can be trusted: broken values become None and a notice."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from finishing.photographs import exif_tags as tags
 from finishing.photographs.exif import Directory, Exif, Kind, decode_text, read_exif
-from finishing.photographs.xmp import read_rating
+from finishing.photographs.xmp import NO_PACKET, Packet, StatedRights, read_packet
 from finishing.units import parse_utc_offset
 
 
@@ -18,12 +18,14 @@ class FrameMetadata:
     utc_offset_seconds: the clock's offset from UTC. exposure_bias_stops: the compensation dialled in.
     flash_fired: from EXIF Flash, bit 0. orientation: as found in the file, 1…8 (the pixels are read upright).
     colour_space: EXIF ColorSpace (1 sRGB, 0xFFFF uncalibrated); interoperability: "R98", "R03" …
-    latitude, longitude: degrees, north and east positive. rating: -1…5.
+    latitude, longitude: degrees, north and east positive. serial: the camera body's. rating: -1…5. rights: as XMP
+    states them, else EXIF (artist, copyright). Rating and rights of a packet beside the frame count before its own.
     exif_raw: the whole EXIF record as a TIFF structure; xmp_raw: the XMP packet; both empty where there is none.
     """
 
     make: str | None = None
     model: str | None = None
+    serial: str | None = None
     lens_make: str | None = None
     lens: str | None = None
     exposure_seconds: float | None = None
@@ -45,23 +47,34 @@ class FrameMetadata:
     latitude: float | None = None
     longitude: float | None = None
     rating: int | None = None
+    rights: StatedRights = field(default_factory=StatedRights)
     exif_raw: bytes = b""
     xmp_raw: bytes = b""
 
 
-def read_metadata(exif_raw: bytes, xmp_raw: bytes) -> tuple[FrameMetadata, list[str]]:
-    """The record in EXIF and XMP bytes, with notices about what was broken. Never raises."""
+def read_metadata(
+    exif_raw: bytes,
+    xmp_raw: bytes,
+    beside: Packet = NO_PACKET,
+) -> tuple[FrameMetadata, list[str]]:
+    """The record in EXIF and XMP bytes, with notices about what was broken. beside: the packet beside the frame.
+
+    Never raises.
+    """
     exif, notices = read_exif(exif_raw)
     reader = _Reader(exif, notices)
     image, photo = exif.image, exif.photo
-    rating, rating_notices = read_rating(xmp_raw)
-    notices += rating_notices
+    packet, packet_notices = read_packet(xmp_raw)
+    notices += packet_notices
+    rating = packet.rating if beside.rating is None else beside.rating
     if rating is None and tags.RATING in image:
         rating = reader.integer(image, tags.RATING, "rating", 0, 5)
     flash = reader.integer(photo, tags.FLASH, "flash", 0, 0xFFFF)
+    artist, copyright_line = reader.text(image, tags.ARTIST), reader.text(image, tags.COPYRIGHT)
     metadata = FrameMetadata(
         make=reader.text(image, tags.MAKE),
         model=reader.text(image, tags.MODEL),
+        serial=reader.text(photo, tags.BODY_SERIAL),
         lens_make=reader.text(photo, tags.LENS_MAKE),
         lens=reader.text(photo, tags.LENS_MODEL),
         exposure_seconds=reader.exposure(),
@@ -78,11 +91,12 @@ def read_metadata(exif_raw: bytes, xmp_raw: bytes) -> tuple[FrameMetadata, list[
         colour_space=reader.integer(photo, tags.COLOUR_SPACE, "colour space", 0, 0xFFFF),
         interoperability=reader.text(exif.interop, 1),
         description=reader.text(image, tags.IMAGE_DESCRIPTION),
-        artist=reader.text(image, tags.ARTIST),
-        copyright=reader.text(image, tags.COPYRIGHT),
+        artist=artist,
+        copyright=copyright_line,
         latitude=reader.angle(1, 2, b"N", b"S", 90),
         longitude=reader.angle(3, 4, b"E", b"W", 180),
         rating=rating,
+        rights=beside.rights.over(packet.rights).over(StatedRights(artist, copyright_line)),
         exif_raw=exif_raw,
         xmp_raw=xmp_raw,
     )

@@ -1,10 +1,12 @@
 """The EXIF orientation, applied once (CIPA DC-008, tag 0112)."""
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
 
-def upright(pixels: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:
+def upright(pixels: NDArray[Any], orientation: int) -> NDArray[Any]:
     """Pixels (height, width, channels) turned and mirrored so that row 0 is the top; contiguous.
 
     orientation: 1…8. 1 gives back the array that was given; every other a new one.
@@ -29,4 +31,4 @@ def upright(pixels: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:
         turned = cv2.rotate(pixels, cv2.ROTATE_90_COUNTERCLOCKWISE)
     else:
         raise ValueError(f"expected an orientation 1…8, not {orientation}")
-    return np.ascontiguousarray(turned, dtype=np.uint8)
+    return np.ascontiguousarray(turned)

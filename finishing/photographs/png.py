@@ -5,7 +5,7 @@ import struct
 import warnings
 import zlib
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from finishing.errors import Problem
 from finishing.photographs.containers import (
@@ -15,7 +15,6 @@ from finishing.photographs.containers import (
     Damaged,
     PngColour,
     Window,
-    too_many_bits,
 )
 
 if TYPE_CHECKING:
@@ -91,7 +90,6 @@ def scan(window: Window) -> Container:
         icc=_profile(found[b"iCCP"]) if b"iCCP" in found else None,
         png=_colour(found),
         notices=tuple(notices),
-        refusal=too_many_bits(bits) if bits > 8 else None,
     )  # fmt: skip
 
 
@@ -132,18 +130,38 @@ def _colour(found: dict[bytes, bytes]) -> PngColour:
     return PngColour(b"sRGB" in found, gamma, points, code_points)
 
 
-def decode(data: bytes, container: Container) -> "NDArray[np.uint8]":
-    """Pixels as RGB codes, uint8 (height, width, 3); grey in three equal channels, a palette looked up.
+def decode(data: bytes, container: Container) -> "NDArray[Any]":
+    """Pixels as RGB codes, uint8 or uint16 (height, width, 3); grey in three equal channels, a palette looked up.
 
     Raises Damaged where the data is cut short or broken, and Problem where something is transparent.
     """
     for _ in chunks(data):  # every part is there, with the right checksum
         pass
+    if container.bits == 16:
+        return _decode_deep(data)
     return decode_with_pillow(data, "PNG", container.alpha)
 
 
-def decode_with_pillow(data: bytes, form: str, alpha: bool) -> "NDArray[np.uint8]":
-    """Pixels of an 8-bit picture by Pillow, as RGB. `form` is Pillow's word for the format. As `decode`."""
+def _decode_deep(data: bytes) -> "NDArray[np.uint16]":
+    """16-bit pixels, which Pillow would hand over as 8-bit."""
+    import cv2
+    import numpy as np
+
+    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
+    if pixels is None or pixels.dtype != np.uint16:
+        raise Damaged("its pixel data cannot be decoded")
+    if pixels.ndim == 3 and pixels.shape[2] in (2, 4):
+        least = int(pixels[..., -1].min())
+        if least < 65535:
+            raise transparent(least, 65535)
+    if pixels.ndim == 2 or pixels.shape[2] < 3:
+        return np.repeat(pixels.reshape(*pixels.shape[:2], -1)[..., :1], 3, axis=2)
+    return np.ascontiguousarray(pixels[..., 2::-1])
+
+
+def decode_with_pillow(data: bytes, form: str, alpha: bool, mode: str = "RGB") -> "NDArray[np.uint8]":
+    """Pixels of an 8-bit picture by Pillow. `form` is Pillow's word for the format, `mode` for RGB or CMYK. As
+    `decode`."""
     import numpy as np
     from PIL import Image
 
@@ -156,17 +174,18 @@ def decode_with_pillow(data: bytes, form: str, alpha: bool) -> "NDArray[np.uint8
                 pixels = np.asarray(image.convert("RGBA"))
                 least = int(pixels[..., 3].min())
                 if least < 255:
-                    raise _transparent(least)
+                    raise transparent(least, 255)
                 return np.ascontiguousarray(pixels[..., :3])
-            return np.ascontiguousarray(np.asarray(image if image.mode == "RGB" else image.convert("RGB")))
+            return np.ascontiguousarray(np.asarray(image if image.mode == mode else image.convert(mode)))
     except (OSError, SyntaxError, ValueError, EOFError, zlib.error, struct.error) as error:
         raise Damaged(str(error)) from error
 
 
-def _transparent(least: int) -> Problem:
+def transparent(least: int, highest: int) -> Problem:
+    """Why a picture with a transparent part is refused."""
     return Problem(
         "parts of this frame are transparent",
-        got=f"an alpha channel that goes down to {least} of 255",
+        got=f"an alpha channel that goes down to {least} of {highest}",
         expected="a photograph without transparency",
         remedy="flatten it onto a background and save it again",
     )

@@ -38,10 +38,13 @@ class FinishRecord:
     """All that is written into one finished picture. What is None or empty is left out.
 
     width, height: of the finished picture in pixels. colour_space: a name of `finishing.colour.spaces`.
-    format: "image/jpeg" or "image/png". source_hash: SHA-256 of the original file, in hexadecimal.
+    format: "image/jpeg", "image/tiff" and so on. location_kept: whether where it was taken may be told.
+    source_hash: SHA-256 of the original file, in hexadecimal.
     settings: the recipe's values in force, JSON-like. planned_*: f-number, seconds, ISO. exposure_value: of the
     plan at ISO 100. ambient_stops: the metered ambient against the exposure. plan_minus_camera_stops: exposure of
     the plan minus that of the camera, None where the camera tells none. rating: the session's; None keeps the frame's.
+    exposure_correction_stops: what evening out added, positive lightens; white_balance_correction: what it did to
+    colour, in words and nine numbers.
     """
 
     source: FrameMetadata
@@ -70,7 +73,10 @@ class FinishRecord:
     ambient_stops: float | None = None
     strobes: tuple[RecordedStrobe, ...] = ()
     plan_minus_camera_stops: float | None = None
+    exposure_correction_stops: float | None = None
+    white_balance_correction: str | None = None
     history: str | None = None
+    location_kept: bool = True
 
 
 def output_metadata(record: FinishRecord) -> tuple[bytes, bytes]:

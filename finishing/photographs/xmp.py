@@ -1,32 +1,141 @@
-"""XMP packets (ISO 16684-1): what a frame's packet says, read with care."""
+"""XMP packets (ISO 16684-1): what a frame's packet says, read with care. A packet may also lie beside the frame."""
 
+from dataclasses import dataclass, field
+from pathlib import Path
 from xml.etree import ElementTree
 
 # Names of namespaces, as ISO 16684-1 and W3C give them.
 RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
 XMP = "http://ns.adobe.com/xap/1.0/"
+XMP_RIGHTS = "http://ns.adobe.com/xap/1.0/rights/"
+DC = "http://purl.org/dc/elements/1.1/"
+IPTC_CORE = "http://iptc.org/std/Iptc4xmpCore/1.0/xmlns/"
+XML = "http://www.w3.org/XML/1998/namespace"
 
 _LARGEST = 16 * 1024 * 1024
 
 
-def read_rating(packet: bytes) -> tuple[int | None, list[str]]:
-    """The rating (xmp:Rating: −1 for rejected, 0 for none, 1…5), or None, and notices about a broken packet."""
-    if not packet.strip(b"\0 \r\n\t"):
-        return None, []
+@dataclass(frozen=True)
+class StatedRights:
+    """Whose a picture is, as IPTC Photo Metadata names it: dc:creator, dc:rights, xmpRights:UsageTerms, and the
+    creator's mail or web address. Several creators are joined by "; "."""
+
+    creator: str | None = None
+    copyright: str | None = None
+    usage: str | None = None
+    contact: str | None = None
+
+    def over(self, other: "StatedRights") -> "StatedRights":
+        """These, and the other's where these say nothing."""
+        return StatedRights(
+            self.creator or other.creator,
+            self.copyright or other.copyright,
+            self.usage or other.usage,
+            self.contact or other.contact,
+        )
+
+
+@dataclass(frozen=True)
+class Packet:
+    """What is used of a packet. rating: -1 (rejected), 0 (none), 1…5, or None where it gives none."""
+
+    rating: int | None = None
+    rights: StatedRights = field(default_factory=StatedRights)
+
+
+NO_PACKET = Packet()
+
+
+def read_packet(packet: bytes, what: str = "its XMP record") -> tuple[Packet, list[str]]:
+    """A packet, with notices about what in it is broken. what: how the notices call it. Never raises."""
+    packet = packet.removeprefix(b"\xef\xbb\xbf").strip(b"\0 \r\n\t")
+    if not packet:
+        return NO_PACKET, []
     # A packet needs no document type; one that declares entities may be made to swell without end.
     if len(packet) > _LARGEST or b"<!DOCTYPE" in packet or b"<!ENTITY" in packet:
-        return None, ["its XMP record is no plain packet and was not used"]
+        return NO_PACKET, [f"{what} is no plain packet and was not used"]
     try:
-        root = ElementTree.fromstring(packet.strip(b"\0 \r\n\t"))
-    except (ElementTree.ParseError, ValueError):
-        return None, ["its XMP record is damaged and was not used"]
-    for description in root.iter(f"{{{RDF}}}Description"):
-        written = description.get(f"{{{XMP}}}Rating")
-        if written is None:
-            written = description.findtext(f"{{{XMP}}}Rating")
-        if written is not None:
-            return _rating(written)
-    return None, []
+        root = ElementTree.fromstring(packet)
+    except (ElementTree.ParseError, ValueError, LookupError):
+        return NO_PACKET, [f"{what} is damaged and was not used"]
+    # those right below rdf:RDF are of the picture; others stand inside of structures
+    descriptions = [one for record in root.iter(f"{{{RDF}}}RDF") for one in record.findall(f"{{{RDF}}}Description")]
+    rating: int | None = None
+    notices: list[str] = []
+    written = _first(descriptions, XMP, "Rating")
+    if written is not None:
+        rating, notices = _rating(written)
+    contact = (
+        _in_contact(descriptions, "CiEmailWork")
+        or _in_contact(descriptions, "CiUrlWork")
+        or _first(descriptions, XMP_RIGHTS, "WebStatement")
+    )
+    rights = StatedRights(
+        _first(descriptions, DC, "creator"),
+        _first(descriptions, DC, "rights"),
+        _first(descriptions, XMP_RIGHTS, "UsageTerms"),
+        contact,
+    )
+    return Packet(rating, rights), notices
+
+
+def read_rating(packet: bytes) -> tuple[int | None, list[str]]:
+    """The rating (xmp:Rating: −1 for rejected, 0 for none, 1…5), or None, and notices about a broken packet."""
+    found, notices = read_packet(packet)
+    return found.rating, notices
+
+
+def sidecar_of(frame: Path) -> Path | None:
+    """The packet beside a frame: frame.xmp, else frame.jpg.xmp; None where there is neither."""
+    for path in (frame.with_suffix(".xmp"), frame.with_suffix(".XMP"), frame.with_name(frame.name + ".xmp")):
+        if path.is_file():
+            return path
+    return None
+
+
+def read_sidecar(frame: Path) -> tuple[Packet, list[str]]:
+    """What lies beside a frame, with notices; an empty packet where nothing does. Never raises."""
+    path = sidecar_of(frame)
+    if path is None:
+        return NO_PACKET, []
+    try:
+        with path.open("rb") as stream:
+            data = stream.read(_LARGEST + 1)
+    except OSError:
+        return NO_PACKET, [f"{path.name} beside it cannot be read and was not used"]
+    return read_packet(data, f"{path.name} beside it")
+
+
+def _first(descriptions: list[ElementTree.Element], namespace: str, name: str) -> str | None:
+    """The first description's property that says something: an attribute, a text, or the items of an array."""
+    for description in descriptions:
+        written = description.get(f"{{{namespace}}}{name}")
+        found = description.find(f"{{{namespace}}}{name}")
+        if written is None and found is not None:
+            written = _words(found)
+        if written is not None and written.strip():
+            return written.strip()
+    return None
+
+
+def _words(element: ElementTree.Element) -> str:
+    items = list(element.iter(f"{{{RDF}}}li"))
+    if not items:
+        return element.text or ""
+    if element.find(f"{{{RDF}}}Alt") is not None:
+        default = [item for item in items if item.get(f"{{{XML}}}lang") == "x-default"]
+        return (default or items)[0].text or ""
+    return "; ".join(item.text.strip() for item in items if item.text and item.text.strip())
+
+
+def _in_contact(descriptions: list[ElementTree.Element], name: str) -> str | None:
+    for description in descriptions:
+        for contact in description.iter(f"{{{IPTC_CORE}}}CreatorContactInfo"):
+            inner = contact.find(f"{{{RDF}}}Description")
+            found = _first([contact, *([] if inner is None else [inner])], IPTC_CORE, name)
+            if found is not None:
+                return found
+    return None
 
 
 def _rating(written: str) -> tuple[int | None, list[str]]:

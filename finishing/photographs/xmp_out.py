@@ -105,6 +105,8 @@ def _own(record: FinishRecord) -> Iterable[str]:
         ("ExposureValue100", _if(record.exposure_value, format_number)),
         ("AmbientStops", _if(record.ambient_stops, format_number)),
         ("PlanMinusCameraStops", _if(record.plan_minus_camera_stops, format_number)),
+        ("ExposureCorrectionStops", _if(record.exposure_correction_stops, lambda stops: format_number(stops, 4))),
+        ("WhiteBalanceCorrection", record.white_balance_correction),
     ]
     for key, value in values:
         if value:

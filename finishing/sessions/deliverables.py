@@ -1,16 +1,39 @@
 """What is delivered: one kind of output file each, and how its files are named."""
 
 import re
+from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import Any
 
 from finishing.documents import Document
-from finishing.documents.fields import Text, choice, number, scalar, whole_number
+from finishing.documents.fields import Flag, Text, choice, number, numbers, scalar, whole_number
 from finishing.documents.reading import Model, nearest
 from finishing.errors import Problem
+from finishing.sessions.folder import inside_file
 
-FORMATS = {"jpeg": "jpg", "png": "png", "tiff": "tif"}
-NAME_FIELDS = ("session", "deliverable", "look", "frame", "setup")
+FORMATS = {"jpeg": "jpg", "png": "png", "tiff": "tif", "webp": "webp", "avif": "avif"}
+NAME_FIELDS = ("session", "deliverable", "look", "frame", "setup", "number")
+PROFILES = ("srgb", "display_p3", "oprgb", "linear")
+#: What limits the size; a deliverable has one of them at most.
+SIZES = ("long_edge", "short_edge", "megapixels", "box", "print_size")
+#: What means something for some formats only.
+_ONLY_FOR = {
+    "quality": ("jpeg", "webp", "avif"),
+    "subsampling": ("jpeg", "avif"),
+    "progressive": ("jpeg",),
+    "at_most": ("jpeg", "webp", "avif"),
+    "compression": ("tiff",),
+}
+MM_PER_INCH = 25.4
+_PART = r"\{(session|deliverable|look|frame|setup|number)(?:(?<=number):0?(\d))?\}"
+
+
+@dataclass(frozen=True)
+class PrintSize:
+    """A size on paper in inches, the longer side first; one side alone leaves the other to the frame."""
+
+    long_inches: float
+    short_inches: float | None = None
 
 
 def _bits(value: object) -> int:
@@ -19,43 +42,136 @@ def _bits(value: object) -> int:
     return int(str(value))
 
 
+def _profile(value: object) -> str:
+    if not isinstance(value, str) or (value not in PROFILES and not is_profile_file(value)):
+        raise ValueError
+    return value
+
+
+def is_profile_file(profile: str) -> bool:
+    """Whether a deliverable's profile is a file of its own rather than one of the known spaces."""
+    return profile.lower().endswith((".icc", ".icm"))
+
+
+def _byte_limit(value: object) -> int:
+    """Bytes from `2 MB`, `800 kB` or `1.5 MB` (of 1000 each), `2 MiB` (of 1024 each), or a bare number of bytes."""
+    found = re.fullmatch(r"(\d+\.?\d*)\s*(|B|kB|KB|MB|KiB|MiB)", str(value).strip())
+    if not found:
+        raise ValueError
+    factor = {"kB": 1e3, "KB": 1e3, "MB": 1e6, "KiB": 1024, "MiB": 1024**2}.get(found.group(2), 1)
+    count = int(float(found.group(1)) * factor)
+    if not 1000 <= count <= 1e9:
+        raise ValueError
+    return count
+
+
+def _print_size(value: object) -> PrintSize:
+    if isinstance(value, PrintSize):
+        return value
+    parts = [str(part) for part in value] if isinstance(value, list | tuple) else re.split(r"[x×]", str(value))
+    found = [re.fullmatch(r"\s*(\d+\.?\d*)\s*(cm|mm|inch|in)?\s*", part) for part in parts]
+    if not 1 <= len(found) <= 2 or not all(found):
+        raise ValueError
+    units = [one.group(2) for one in found if one]
+    if units[-1] is None:
+        raise ValueError
+    inches = sorted(
+        (float(one.group(1)) / {"cm": MM_PER_INCH / 10, "mm": MM_PER_INCH}.get(unit or units[-1], 1.0)
+         for one, unit in zip(found, units, strict=True) if one),
+        reverse=True,
+    )  # fmt: skip
+    if not all(0.4 <= side <= 400 for side in inches):
+        raise ValueError
+    return PrintSize(inches[0], inches[1] if len(inches) == 2 else None)
+
+
+EXPECTED_PRINT = 'a size on paper with its unit: 30 cm (the long side), "30 x 20 cm", [12 inch, 8 inch]'
+EXPECTED_PROFILE = "one of " + ", ".join(PROFILES) + ", or a printer's own profile: a path that ends in .icc or .icm"
+_ON_PAPER = {"type": ["string", "array"], "items": {"type": "string"}, "description": EXPECTED_PRINT}
+
 Format: Any = choice(*FORMATS)
-LongEdge: Any = whole_number(16, 65000, "pixels")
-Profile: Any = choice("srgb", "display_p3", "oprgb")
+Edge: Any = whole_number(16, 65000, "pixels")
+Megapixels: Any = number(0.01, 1000, "million pixels", example="2")
+PixelBox: Any = numbers(2, 16, 65000, "a box [width, height] in pixels, 16 to 65000", "[1920, 1080]")
+OnPaper: Any = scalar(_print_size, PrintSize, EXPECTED_PRINT, "30 x 20 cm", schema=_ON_PAPER)
+Profile: Any = scalar(_profile, str, EXPECTED_PROFILE, "srgb", schema={"type": "string"})
+Intent: Any = choice("relative", "perceptual", "saturation", "absolute")
 Quality: Any = whole_number(1, 100)
 Subsampling: Any = choice("4:4:4", "4:2:0")
+ByteLimit: Any = scalar(_byte_limit, int, "a number of bytes such as 2 MB or 800 kB", "2 MB", unit="bytes")
+Compression: Any = choice("lzw", "deflate", "none")
 Sharpen: Any = choice("none", "screen", "print")
 Bits: Any = scalar(_bits, int, "8 or 16", "8", unit="bits", schema={"enum": [8, 16]})
 PixelsPerInch: Any = number(1, 4800, "pixels an inch", example="300")
+Location: Any = choice("keep", "remove")
+MarkPlace: Any = choice("centre", "top_left", "top_right", "bottom_left", "bottom_right", "top", "bottom")
+Opacity: Any = number(0.02, 1, example="0.4")
+MarkSize: Any = number(0.005, 0.5, "of the long edge", example="0.06")
+
+
+class Mark(Model):
+    """A text over the picture, for proofs. size: height of its letters as a fraction of the long edge; opacity: 1
+    covers what is below."""
+
+    text: Text
+    place: MarkPlace = "centre"
+    opacity: Opacity = 0.4
+    size: MarkSize = 0.06
 
 
 class Deliverable(Model):
     """One kind of output file.
 
-    long_edge: pixels, None for the frame's own; quality, subsampling: JPEG only; bits: a channel;
-    name: where a file goes below the output folder, without its suffix (see `file_name`).
+    Size, one of these at most, none for the frame's own: long_edge, short_edge, megapixels, box (fits within, as it
+    stands), print_size (on paper, at pixels_per_inch; turns with the frame). enlarge: a frame that is smaller is made
+    larger, which never happens otherwise. profile: a known space, or a file in the session's folder, into which
+    littleCMS carries the picture with `intent` and `black_point` compensation. quality, at_most (bytes of a file):
+    JPEG, WebP, AVIF; subsampling: JPEG, AVIF; progressive: JPEG; compression: TIFF. bits: a channel. sharpen: for the
+    output, at its size. dither: noise of a code against steps, 8 bits only. location: whether GPS stays in the record.
+    mark: a text for proofs. name: where a file goes below the output folder, without its suffix (see `file_name`).
     `model_fields_set` tells what the user wrote from what is left to the defaults.
     """
 
     format: Format = "jpeg"
-    long_edge: LongEdge | None = None
+    long_edge: Edge | None = None
+    short_edge: Edge | None = None
+    megapixels: Megapixels | None = None
+    box: PixelBox | None = None
+    print_size: OnPaper | None = None
+    enlarge: Flag = False
     profile: Profile = "srgb"
+    intent: Intent = "relative"
+    black_point: Flag = True
     quality: Quality = 92
     subsampling: Subsampling = "4:4:4"
+    progressive: Flag = False
+    at_most: ByteLimit | None = None
+    compression: Compression = "lzw"
     sharpen: Sharpen = "none"
+    dither: Flag = False
     bits: Bits = 8
     pixels_per_inch: PixelsPerInch | None = None
+    location: Location = "keep"
+    mark: Mark | None = None
     name: Text | None = None
 
 
 def file_name(
-    deliverable: Deliverable, *, session: str, name: str, look: str, frame: str, setup: str | None = None
+    deliverable: Deliverable,
+    *,
+    session: str,
+    name: str,
+    look: str,
+    frame: str,
+    setup: str | None = None,
+    number: int | None = None,
 ) -> PurePosixPath:
     """Where an output goes, relative to the output folder, with its suffix.
 
-    `<deliverable>/<look>/<frame>.<suffix>`, or the deliverable's own pattern, in which {session},
-    {deliverable}, {look}, {frame} and {setup} are filled in ("no-setup" for a frame of none). A slash,
-    a colon or the like within a filled-in value becomes a hyphen, so that values never make folders.
+    `<deliverable>/<look>/<frame>.<suffix>`, or the deliverable's own pattern, in which {session}, {deliverable},
+    {look}, {frame} and {setup} are filled in ("no-setup" for a frame of none), and {number}, which counts the session's
+    frames from 1; {number:03} is three digits wide. A slash, a colon or the like within a filled-in value becomes a
+    hyphen, so that values never make folders.
     """
     values = {
         "session": session,
@@ -65,7 +181,13 @@ def file_name(
         "setup": setup or "no-setup",
     }
     pattern = deliverable.name or "{deliverable}/{look}/{frame}"
-    filled = re.sub(r"\{(\w+)\}", lambda found: safe_name(values[found.group(1)]), pattern)
+
+    def fill(found: re.Match[str]) -> str:
+        if found.group(1) == "number":
+            return f"{1 if number is None else number:0{int(found.group(2) or 1)}}"
+        return safe_name(values[found.group(1)])
+
+    filled = re.sub(_PART, fill, pattern)
     return PurePosixPath(f"{filled}.{FORMATS[deliverable.format]}")
 
 
@@ -102,22 +224,52 @@ def deliverable_problems(document: Document[Any], deliverables: dict[str, Delive
                 )
             )
         lower.setdefault(name.lower(), name)
-        if deliverable.bits == 16 and deliverable.format == "jpeg":
+        if deliverable.bits == 16 and deliverable.format not in ("tiff", "png"):
+            words = {"jpeg": "a JPEG file has", "webp": "a WebP file has", "avif": "AVIF files are written with"}
             problems.append(
                 document.problem(
-                    "a JPEG file has 8 bits a channel",
+                    f"{words[deliverable.format]} 8 bits a channel",
                     "deliverables", name, "bits",
                     remedy="write format: tiff (or png) for 16 bits, or leave bits out",
                 )
             )  # fmt: skip
+        problems += _clashes(document, name, deliverable)
         if deliverable.name is not None:
             problems += _pattern_problems(document, name, deliverable.name)
     return problems
 
 
+def _clashes(document: Document[Any], name: str, deliverable: Deliverable) -> list[Problem]:
+    """Settings of one deliverable that cannot hold together."""
+    problems: list[Problem] = []
+    at = ("deliverables", name)
+    sizes = [key for key in SIZES if getattr(deliverable, key) is not None]
+    if len(sizes) > 1:
+        what = f"{sizes[0]} and {sizes[1]} both say how large it is"
+        problems.append(document.problem(what, *at, sizes[1], remedy="keep one of the two"))
+    if deliverable.enlarge and not sizes:
+        what = "enlarge needs a size to reach"
+        problems.append(document.problem(what, *at, "enlarge", remedy="add long_edge, say, or leave enlarge out"))
+    if is_profile_file(deliverable.profile):
+        file = inside_file(document, deliverable.profile, *at, "profile")
+        if isinstance(file, Problem):
+            problems.append(file)
+    if deliverable.profile == "linear" and deliverable.bits == 8:
+        what = "linear light in 8 bits shows steps in every shadow"
+        remedy = "write bits: 16 with format: tiff or png, or another profile"
+        problems.append(document.problem(what, *at, "profile", remedy=remedy))
+    if deliverable.dither and deliverable.bits == 16:
+        what = "dithering is for 8 bits; 16 bits show no steps"
+        problems.append(document.problem(what, *at, "dither", remedy="leave dither out"))
+    if deliverable.dither and is_profile_file(deliverable.profile):
+        what = "dithering ends where littleCMS takes over the colours"
+        problems.append(document.problem(what, *at, "dither", remedy="leave dither out, or write bits: 16"))
+    return problems
+
+
 def _pattern_problems(document: Document[Any], name: str, pattern: str) -> list[Problem]:
     at = ("deliverables", name, "name")
-    fields = re.findall(r"\{(\w*)\}", pattern)
+    fields = [found.group(1) for found in re.finditer(r"\{(\w*)(?::[^{}]*)?\}", pattern)]
     expected = "a pattern such as {look}/{frame}; known are " + ", ".join(f"{{{f}}}" for f in NAME_FIELDS)
     for field in fields:
         if field not in NAME_FIELDS:
@@ -125,29 +277,36 @@ def _pattern_problems(document: Document[Any], name: str, pattern: str) -> list[
             remedy = f"did you mean {{{near}}}?" if near else "use one of these"
             what = f"the name pattern has an unknown part {{{field}}}"
             return [document.problem(what, *at, expected=expected, remedy=remedy)]
-    bare = re.sub(r"\{\w+\}", "x", pattern)
+    bare = re.sub(_PART, "x", pattern)
     if "{" in bare or "}" in bare:
-        return [document.problem("the name pattern has a lone brace", *at, expected=expected, remedy="close it")]
+        what = "the name pattern has a lone brace, or a width where none belongs"
+        remedy = "close it; only a number has a width, as in {number:03}"
+        return [document.problem(what, *at, expected=expected, remedy=remedy)]
     if any(safe_name(part) != part for part in bare.split("/")) or ".." in bare.split("/"):
         what = "the name pattern leaves the output folder, or no file can have such a name"
         return [document.problem(what, *at, expected=expected, remedy="use plain names, with / between folders")]
-    if "frame" not in fields:
+    if not {"frame", "number"} & set(fields):
         what = "the name pattern gives every frame the same name"
         return [document.problem(what, *at, expected=expected, remedy=f"add {{frame}}: {pattern}-{{frame}}, say")]
     return []
 
 
 def idle_settings(document: Document[Any], deliverables: dict[str, Deliverable]) -> list[Problem]:
-    """Warnings: settings that do nothing for their format."""
+    """Warnings: settings that do nothing for their format or profile."""
     problems: list[Problem] = []
     for name, deliverable in deliverables.items():
-        if deliverable.format != "jpeg":
-            problems += [
-                document.problem(
-                    f'"{key}" means nothing for {deliverable.format} files',
-                    "deliverables", name, key,
-                    remedy="leave it out",
-                )
-                for key in sorted({"quality", "subsampling"} & deliverable.model_fields_set)
-            ]  # fmt: skip
+        written = deliverable.model_fields_set
+        told = [
+            (key, f"for {deliverable.format} files")
+            for key, formats in sorted(_ONLY_FOR.items())
+            if key in written and deliverable.format not in formats
+        ]
+        if not is_profile_file(deliverable.profile):
+            told += [
+                (key, "without a profile of the printer's own") for key in ("intent", "black_point") if key in written
+            ]
+        problems += [
+            document.problem(f'"{key}" means nothing {where}', "deliverables", name, key, remedy="leave it out")
+            for key, where in told
+        ]
     return problems

@@ -16,6 +16,9 @@ from finishing.documents import Document
 from finishing.documents.reading import nearest
 from finishing.errors import Place, Problem
 
+#: What lies beside frames and is none: packets with ratings and rights.
+NO_FRAMES = (".xmp",)
+
 EXPECTED_INSIDE = "a path below the folder of this file, such as frames/A-0001.jpg"
 
 
@@ -97,7 +100,7 @@ def find_files(document: Document[Any], patterns: Iterable[str], key: str) -> tu
     with them.
 
     Wrong are patterns that leave the folder or find nothing, links that lead out of it, and two files whose
-    names differ only in the suffix. Hidden files are passed over.
+    names differ only in the suffix. Hidden files and packets beside frames (.xmp) are passed over.
     """
     folder = document.path.parent
     found: dict[Path, FramePath] = {}
@@ -114,7 +117,7 @@ def find_files(document: Document[Any], patterns: Iterable[str], key: str) -> tu
             paths = []
         for path in paths:
             relative = path.relative_to(folder)
-            if any(part.startswith(".") for part in relative.parts):
+            if any(part.startswith(".") for part in relative.parts) or path.suffix.lower() in NO_FRAMES:
                 continue
             if not _really_inside(path, folder):
                 problems.append(_link(document, relative.as_posix(), *at))

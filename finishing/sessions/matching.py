@@ -6,9 +6,15 @@ UTC offset is brought to the plan's. A set-up holds from its `from` up to, not i
 instant belongs to it too where no other set-up starts there. A name without wildcards counts before
 patterns. Where two set-ups still claim a frame by name, their times may decide; where they do not, the
 frame is named and left out: nothing is guessed.
+
+A frame without a name that is meant and without a capture time is proposed for a set-up by its exposure: where it
+agrees with the plan of exactly one set-up, and by the numbers of the files it lies between frames of that one. It is
+told as doubtful, for someone to confirm.
 """
 
-from collections.abc import Iterable, Sequence
+import re
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
@@ -17,6 +23,7 @@ from finishing import units
 from finishing.exposure.light import ambient_at, strobe_at, strobe_stops, together
 from finishing.exposure.series import exact_aperture, exact_exposure, exact_iso, exact_shutter
 from finishing.exposure.values import Exposure, difference_in_stops
+from finishing.sessions.clocks import Camera, ClockFound
 from finishing.sessions.folder import has_wildcard, matches
 from finishing.sessions.plan import Setup, ShootPlan
 from finishing.sessions.readings import heads_of
@@ -29,7 +36,8 @@ AGREES = 1 / 6
 class FrameFacts:
     """What a frame's file says. name: its stem; captured: by the camera's clock; utc_offset: seconds.
 
-    aperture: f-number; shutter: seconds; each None where the file does not say. file_name: with the suffix.
+    aperture: f-number; shutter: seconds; each None where the file does not say. file_name: with the suffix;
+    camera: which one took it.
     """
 
     name: str
@@ -39,11 +47,13 @@ class FrameFacts:
     shutter: float | None = None
     iso: float | None = None
     file_name: str | None = None
+    camera: Camera = field(default_factory=Camera)
 
 
 @dataclass(frozen=True)
 class FrameMatch:
-    """One frame against the plan. how: "name", "time" or None (no set-up).
+    """One frame against the plan. how: "name", "time", "exposure" or None (no set-up). time: when it was taken, local
+    at the place, all clocks set right.
 
     difference_stops: plan less camera, positive where the plan lets in more light (the frame is too dark by
     that). ambient_stops, strobe_stops, total_stops: the light as photographed, against the exposure really
@@ -60,6 +70,7 @@ class FrameMatch:
     strobe_stops: float | None = None
     total_stops: float | None = None
     agrees: bool | None = None
+    time: datetime | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Plain values; stops rounded to 4 places."""
@@ -67,6 +78,7 @@ class FrameMatch:
             "frame": self.name,
             "setup": self.setup,
             "how": self.how,
+            "time": None if self.time is None else self.time.isoformat(),
             "difference_stops": rounded(self.difference_stops),
             "ambient_stops": rounded(self.ambient_stops),
             "strobe_stops": rounded(self.strobe_stops),
@@ -80,13 +92,15 @@ class Matching:
     """All frames of a session against its plan, in the order of their names.
 
     strays: frames of no set-up, with the reason; overlaps: frames that several set-ups claim, with these;
-    doubtful: frames whose name says one set-up and whose time another, with the reason (the name counts).
+    doubtful: frames whose name says one set-up and whose time another (the name counts), and frames that only their
+    exposure speaks for, with the reason; clocks: the cameras' clocks that the times were corrected by.
     """
 
     frames: dict[str, FrameMatch] = field(default_factory=dict)
     strays: dict[str, str] = field(default_factory=dict)
     overlaps: dict[str, tuple[str, ...]] = field(default_factory=dict)
     doubtful: dict[str, str] = field(default_factory=dict)
+    clocks: tuple[ClockFound, ...] = ()
 
     @property
     def setup_of(self) -> dict[str, str]:
@@ -95,7 +109,7 @@ class Matching:
 
     @property
     def how(self) -> dict[str, str | None]:
-        """How each frame was matched: "name", "time" or None."""
+        """How each frame was matched: "name", "time", "exposure" or None."""
         return {name: match.how for name, match in self.frames.items()}
 
     @property
@@ -114,6 +128,7 @@ class Matching:
             "strays": [{"frame": name, "reason": reason} for name, reason in self.strays.items()],
             "overlaps": [{"frame": name, "setups": list(ids)} for name, ids in self.overlaps.items()],
             "doubtful": [{"frame": name, "reason": reason} for name, reason in self.doubtful.items()],
+            "clocks": [clock.as_json() for clock in self.clocks],
         }
 
 
@@ -137,11 +152,22 @@ def local_time(frame: FrameFacts, plan: ShootPlan, clock_ahead_by: float = 0.0) 
     return captured
 
 
-def match_frames(plan: ShootPlan, frames: Iterable[FrameFacts], clock_ahead_by: float = 0.0) -> Matching:
-    """Match frames to the plan's set-ups. clock_ahead_by: seconds, subtracted from capture times."""
-    matching = Matching()
-    for frame in sorted(frames, key=lambda f: f.name):
-        time = local_time(frame, plan, clock_ahead_by)
+def match_frames(
+    plan: ShootPlan,
+    frames: Iterable[FrameFacts],
+    clock_ahead_by: float | Mapping[str, float] = 0.0,
+    clocks: tuple[ClockFound, ...] = (),
+) -> Matching:
+    """Match frames to the plan's set-ups.
+
+    clock_ahead_by: seconds, subtracted from capture times; one number, or one for each frame's name. clocks: kept
+    with the result.
+    """
+    matching = Matching(clocks=clocks)
+    sorted_frames = sorted(frames, key=lambda f: f.name)
+    for frame in sorted_frames:
+        ahead = clock_ahead_by.get(frame.name, 0.0) if isinstance(clock_ahead_by, Mapping) else clock_ahead_by
+        time = local_time(frame, plan, ahead)
         by_name = _by_name(plan.setups, frame)
         by_time = _by_time(plan, time)
         how = "name" if by_name else "time"
@@ -152,17 +178,69 @@ def match_frames(plan: ShootPlan, frames: Iterable[FrameFacts], clock_ahead_by: 
                 claims, how = both, "time"
         if len(claims) == 1:
             setup = claims[0]
-            matching.frames[frame.name] = _against(setup, frame, how)
+            matching.frames[frame.name] = _against(setup, frame, how, time)
             doubt = _doubt(setup, by_time, time) if how == "name" else None
             if doubt is not None:
                 matching.doubtful[frame.name] = doubt
             continue
-        matching.frames[frame.name] = FrameMatch(frame.name, taken=taken_exposure(frame))
+        matching.frames[frame.name] = FrameMatch(frame.name, taken=taken_exposure(frame), time=time)
         if claims:
             matching.overlaps[frame.name] = tuple(setup.id for setup in claims)
         else:
             matching.strays[frame.name] = _reason(plan, time)
+    _propose(plan, sorted_frames, matching)
     return matching
+
+
+def _propose(plan: ShootPlan, frames: Sequence[FrameFacts], matching: Matching) -> None:
+    """Set-ups by exposure for strays without a time; they leave the strays and are told as doubtful."""
+    sure: list[tuple[int, FrameFacts, str]] = []
+    for frame in frames:
+        number, found = _number(frame.name), matching.frames[frame.name].setup
+        if number is not None and found is not None:
+            sure.append((number, frame, found))
+    proposed: dict[str, tuple[FrameFacts, Setup, str]] = {}
+    for frame in frames:
+        number = _number(frame.name)
+        if frame.name not in matching.strays or matching.frames[frame.name].time is not None or number is None:
+            continue
+        taken = matching.frames[frame.name].taken
+        agreeing = [s for s in plan.setups if taken is not None and not disagreement(s.exposure.values, taken)]
+        between = _between(number, frame, sure)
+        if len(agreeing) == 1 and between is not None and between[0] == agreeing[0].id:
+            told = (
+                f'proposed for "{agreeing[0].id}" by its exposure and its number alone, between {between[1]} and '
+                f"{between[2]}; confirm it by its name in the plan (frames: [..., {frame.name}])"
+            )
+            proposed[frame.name] = (frame, agreeing[0], told)
+    for name, (frame, setup, told) in proposed.items():
+        del matching.strays[name]
+        matching.frames[name] = _against(setup, frame, "exposure", None)
+        matching.doubtful[name] = told
+
+
+def _number(name: str) -> int | None:
+    """The number that a camera counts its files with: the last one in the name."""
+    found = re.findall(r"\d+", name)
+    return int(found[-1]) if found else None
+
+
+def _between(
+    number: int, frame: FrameFacts, sure: Sequence[tuple[int, FrameFacts, str]]
+) -> tuple[str, str, str] | None:
+    """The set-up of the frames next before and after in number, and those frames; None where there is no one such.
+
+    Two cameras count apart: only frames of the same one are looked at where the files say which it was.
+    """
+    own = [one for one in sure if not (frame.camera.names and one[1].camera.names) or one[1].camera == frame.camera]
+    own.sort(key=lambda one: one[0])
+    numbers = [one[0] for one in own]
+    before, after = bisect_left(numbers, number), bisect_right(numbers, number)
+    if before == 0 or after == len(own):
+        return None
+    near = [one for one in own if numbers[before - 1] <= one[0] <= numbers[after]]
+    setups = {one[2] for one in near}
+    return (setups.pop(), own[before - 1][1].name, own[after][1].name) if len(setups) == 1 else None
 
 
 def _by_name(setups: Sequence[Setup], frame: FrameFacts) -> list[Setup]:
@@ -209,10 +287,10 @@ def taken_exposure(frame: FrameFacts) -> Exposure | None:
         return None
 
 
-def _against(setup: Setup, frame: FrameFacts, how: str) -> FrameMatch:
+def _against(setup: Setup, frame: FrameFacts, how: str, time: datetime | None) -> FrameMatch:
     taken, planned = taken_exposure(frame), setup.exposure.values
     if taken is None:
-        return FrameMatch(frame.name, setup.id, how)
+        return FrameMatch(frame.name, setup.id, how, time=time)
     ambient = None if setup.ambient is None else ambient_at(setup.ambient, planned, taken)
     planned_strobe = together(strobe_stops(head.reads, planned.f_number) for head in heads_of(setup))
     strobe = None if planned_strobe is None else strobe_at(planned_strobe, planned, taken)
@@ -226,6 +304,7 @@ def _against(setup: Setup, frame: FrameFacts, how: str) -> FrameMatch:
         strobe_stops=strobe,
         total_stops=together(level for level in (ambient, strobe) if level is not None),
         agrees=not disagreement(planned, taken),
+        time=time,
     )
 
 

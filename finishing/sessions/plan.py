@@ -5,13 +5,14 @@ reading that does not follow from power and distance) is a warning: see `finishi
 """
 
 from collections import Counter
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import Field
 
 from finishing import units
-from finishing.documents import Document, parse_document, read_document
+from finishing.documents import Document, Tree
 from finishing.documents.fields import (
     Aperture,
     Clock,
@@ -26,7 +27,8 @@ from finishing.documents.fields import (
     number,
     texts,
 )
-from finishing.documents.reading import Model
+from finishing.documents.reading import Model, validate
+from finishing.documents.tree import parse_tree, read_text
 from finishing.errors import Problem, ProblemSet
 from finishing.exposure.values import Exposure
 
@@ -114,28 +116,86 @@ class ShootPlan(Model):
 
 def read_plan(path: Path) -> Document[ShootPlan]:
     """Read and check a plan. Raises Problem (no such file) or ProblemSet (all that is wrong in it)."""
-    return _checked(read_document(path, ShootPlan))
+    return _checked(read_text(path), str(path), path)
 
 
 def parse_plan(text: str, file: str = "plan.yaml") -> Document[ShootPlan]:
     """The same from text."""
-    return _checked(parse_document(text, file, ShootPlan))
+    return _checked(text, file, Path(file))
 
 
-def _checked(document: Document[ShootPlan]) -> Document[ShootPlan]:
-    problems = [*_names(document), *_times(document), *_overlaps(document)]
-    if problems:
+@dataclass(frozen=True)
+class _Outline:
+    """What is compared between set-ups, read by itself, so that other faults of a set-up do not hide its own.
+
+    index: its position; what is missing or cannot be read is None (told elsewhere).
+    """
+
+    index: int
+    id: str | None
+    starts: float | None
+    ends: float | None
+    lacks: str | None
+    named: bool
+    strobes: tuple[str | None, ...]
+
+
+def _checked(text: str, file: str, path: Path) -> Document[ShootPlan]:
+    tree = parse_tree(text, file)
+    problems: list[Problem] = []
+    value: ShootPlan | None = None
+    try:
+        value = validate(tree, (), ShootPlan)
+    except ProblemSet as error:
+        problems += error.problems
+    outlines = _outlines(tree)
+    told: Document[Any] = Document(value, tree, path)
+    problems += [*_names(told, outlines), *_times(told, outlines), *_overlaps(told, outlines)]
+    if problems or value is None:
         raise ProblemSet(problems)
-    return document
+    return Document(value, tree, path)
 
 
-def _names(document: Document[ShootPlan]) -> list[Problem]:
+def _outlines(tree: Tree) -> list[_Outline]:
+    setups = tree.at(("setups",))
+    return [
+        _outline(i, one) for i, one in enumerate(setups if isinstance(setups, list) else []) if isinstance(one, dict)
+    ]
+
+
+def _outline(index: int, setup: dict[str, Any]) -> _Outline:
+    strobes = setup.get("strobes")
+    names = [one.get("name") if isinstance(one, dict) else None for one in strobes] if isinstance(strobes, list) else []
+    times = [key for key in ("from", "to") if setup.get(key) is not None]
+    return _Outline(
+        index,
+        _text(setup.get("id")),
+        _clock(setup.get("from")),
+        _clock(setup.get("to")),
+        {"from": "to", "to": "from"}[times[0]] if len(times) == 1 else None,
+        bool(setup.get("frames")),
+        tuple(_text(name) for name in names),
+    )
+
+
+def _text(value: object) -> str | None:
+    return value if isinstance(value, str) and value.strip() else None
+
+
+def _clock(value: object) -> float | None:
+    try:
+        return units.parse_clock(value)
+    except ValueError:
+        return None
+
+
+def _names(document: Document[Any], outlines: list[_Outline]) -> list[Problem]:
     problems: list[Problem] = []
     first: dict[str, int] = {}
-    for i, setup in enumerate(document.value.setups):
-        at = ("setups", i, "id")
+    for setup in outlines:
+        at = ("setups", setup.index, "id")
         if setup.id in first:
-            line = document.place("setups", first[setup.id]).line
+            line = document.place("setups", first[setup.id], "id").line
             problems.append(
                 document.problem(
                     f'a second set-up has the id "{setup.id}"',
@@ -146,45 +206,50 @@ def _names(document: Document[ShootPlan]) -> list[Problem]:
             )
         elif setup.id == "all":
             problems.append(document.problem('"all" means every frame', *at, remedy="give the set-up another id"))
-        first.setdefault(setup.id, i)
-        problems += _strobe_names(document, i, setup)
+        if setup.id is not None:
+            first.setdefault(setup.id, setup.index)
+        problems += _strobe_names(document, setup)
     return problems
 
 
-def _strobe_names(document: Document[ShootPlan], i: int, setup: Setup) -> list[Problem]:
-    counts = Counter(strobe.name for strobe in setup.strobes)
+def _called(setup: _Outline) -> str:
+    return f'"{setup.id}"' if setup.id else f"number {setup.index + 1}"
+
+
+def _strobe_names(document: Document[Any], setup: _Outline) -> list[Problem]:
+    counts = Counter(name for name in setup.strobes if name is not None)
     problems: list[Problem] = []
-    for j, strobe in enumerate(setup.strobes):
-        if counts[strobe.name] > 1:
-            counts[strobe.name] = 1  # told once
+    for j, name in enumerate(setup.strobes):
+        if name is not None and counts[name] > 1:
+            counts[name] = 1  # told once
             problems.append(
                 document.problem(
-                    f'two strobes of set-up "{setup.id}" have the name "{strobe.name}"',
-                    "setups", i, "strobes", j, "name",
-                    remedy=f"tell them apart, for example {strobe.name} left and {strobe.name} right",
+                    f'two strobes of set-up {_called(setup)} have the name "{name}"',
+                    "setups", setup.index, "strobes", j, "name",
+                    remedy=f"tell them apart, for example {name} left and {name} right",
                 )
             )  # fmt: skip
     return problems
 
 
-def _times(document: Document[ShootPlan]) -> list[Problem]:
+def _times(document: Document[Any], outlines: list[_Outline]) -> list[Problem]:
     problems: list[Problem] = []
-    for i, setup in enumerate(document.value.setups):
-        if (setup.starts is None) != (setup.ends is None):
-            there, missing = ("from", "to") if setup.ends is None else ("to", "from")
+    for setup in outlines:
+        if setup.lacks is not None:
+            there = "from" if setup.lacks == "to" else "to"
             problems.append(
                 document.problem(
-                    f'"{there}" stands without "{missing}" in set-up "{setup.id}"',
-                    "setups", i, there,
+                    f'"{there}" stands without "{setup.lacks}" in set-up {_called(setup)}',
+                    "setups", setup.index, there,
                     expected="both times, or neither",
-                    remedy=f'add {missing}: "19:10", for example',
+                    remedy=f'add {setup.lacks}: "19:10", for example',
                 )
             )  # fmt: skip
         elif setup.starts is not None and setup.ends is not None and setup.ends <= setup.starts:
             problems.append(
                 document.problem(
-                    f'set-up "{setup.id}" ends before it starts',
-                    "setups", i, "to",
+                    f"set-up {_called(setup)} ends before it starts",
+                    "setups", setup.index, "to",
                     expected=f"a time after {units.format_clock(setup.starts)} on the same day",
                     remedy="swap the times; past midnight, name the frames instead (frames: A-*)",
                 )
@@ -192,22 +257,22 @@ def _times(document: Document[ShootPlan]) -> list[Problem]:
     return problems
 
 
-def _overlaps(document: Document[ShootPlan]) -> list[Problem]:
+def _overlaps(document: Document[Any], outlines: list[_Outline]) -> list[Problem]:
     timed = [
-        (setup.starts, setup.ends, i, setup)
-        for i, setup in enumerate(document.value.setups)
+        (setup.starts, setup.ends, setup)
+        for setup in outlines
         if setup.starts is not None and setup.ends is not None and setup.starts < setup.ends
     ]
     problems: list[Problem] = []
-    for n, (starts, ends, i, setup) in enumerate(timed):
-        for other_starts, other_ends, _, other in timed[:n]:
-            by_name = setup.frames and other.frames  # then times only back the names up
+    for n, (starts, ends, setup) in enumerate(timed):
+        for other_starts, other_ends, other in timed[:n]:
+            by_name = setup.named and other.named  # then times only back the names up
             if starts < other_ends and other_starts < ends and not by_name:
                 span = f"{units.format_clock(other_starts)} to {units.format_clock(other_ends)}"
                 problems.append(
                     document.problem(
-                        f'set-ups "{other.id}" and "{setup.id}" overlap in time',
-                        "setups", i, "from",
+                        f"set-ups {_called(other)} and {_called(setup)} overlap in time",
+                        "setups", setup.index, "from",
                         got=f"{units.format_clock(starts)} to {units.format_clock(ends)}",
                         expected=f"times outside {span}",
                         remedy="mend the times, or name the frames of both (frames: A-*)",

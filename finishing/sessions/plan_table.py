@@ -4,6 +4,8 @@ import textwrap
 from collections.abc import Iterable, Iterator
 
 from finishing import units
+from finishing.sessions.clocks import clock_lines
+from finishing.sessions.falling_light import STEADY, DayLight, SetupLight
 from finishing.sessions.matching import FrameMatch, Matching, disagreement
 from finishing.sessions.plan import ShootPlan
 from finishing.sessions.worked_out import WorkedPlan, WorkedSetup, WorkedStrobe
@@ -26,11 +28,15 @@ def plan_lines(worked: WorkedPlan, matching: Matching | None = None, *, width: i
     shutter ladder, warnings, and, where frames were matched, which they are and where camera and plan
     disagree.
     """
-    lines = [*_head(worked.plan)]
+    light = worked.light(matching)
+    lines = [*_head(worked.plan, light)]
     for setup in worked.setups:
-        lines += ["", *_setup(setup, worked.plan, matching)]
+        lines += ["", *_setup(setup, matching, light.setups.get(setup.setup.id))]
     if matching is not None:
-        lines += _left_over(matching)
+        if matching.clocks:
+            lines += ["", "Cameras' clocks", *(f"  {line}" for line in clock_lines(matching.clocks))]
+        for heading, told in left_over_lines(matching):
+            lines += ["", heading, *(f"  {line}" for line in told)]
     lines += ["", "Take care"]
     lines += [f"  - {caution}" for caution in CAUTIONS]
     return [wrapped for line in lines for wrapped in _wrap(line, width)]
@@ -45,15 +51,49 @@ def _wrap(line: str, width: int) -> list[str]:
     return textwrap.wrap(line.strip(), width, initial_indent=" " * indent, subsequent_indent=under)
 
 
-def _head(plan: ShootPlan) -> Iterator[str]:
+def _head(plan: ShootPlan, light: DayLight) -> Iterator[str]:
     place = plan.place
     yield (", ".join(text for text in (place.name, place.date and place.date.isoformat()) if text) or "Shoot plan")
     if plan.sync is not None:
         yield f"Sync {units.format_shutter(plan.sync)} or slower"
+    yield from sunset_lines(light)
     yield "Stops are against the exposure: 0 as set, + more, − less light"
 
 
-def _setup(worked: WorkedSetup, plan: ShootPlan, matching: Matching | None) -> Iterator[str]:
+def sunset_lines(light: DayLight) -> Iterator[str]:
+    """Sunset and civil twilight, or what the plan lacks for them; nothing where the plan says nothing of a place."""
+    if light.lacking:
+        if "latitude" not in light.lacking:
+            yield f"For sun and daylight add to place: {', '.join(light.lacking)}"
+        return
+    parts = ["no sunset that day" if light.sunset is None else f"Sunset {light.sunset:%H:%M}"]
+    if light.civil_twilight_end is not None:
+        parts.append(f"end of civil twilight {light.civil_twilight_end:%H:%M}")
+    yield ", ".join(parts)
+
+
+def light_lines(light: SetupLight) -> Iterator[tuple[str, str]]:
+    """The sun through a set-up's time and the fall of daylight, each with its label; for a clear sky."""
+    start, end = light.start, light.end
+    times = f"{start.when:%H:%M}" + ("" if start.when == end.when else f" to {end.when:%H:%M}")
+    high = _through(start.position.elevation, end.position.elevation, 1)
+    yield "sun", f"{times}: {high} high, azimuth {_through(start.position.azimuth, end.position.azimuth, 0)}"
+    fall = light.fall_stops_per_minute
+    if fall is None:
+        yield "daylight", "night: none to speak of"
+    elif abs(fall) < STEADY:
+        yield "daylight", "steady"
+    else:
+        rate = f"{'falls' if fall > 0 else 'rises'} {units.format_number(abs(fall))} stops a minute"
+        yield "daylight", f"{rate}: one stop every {round(1 / abs(fall))} min"
+
+
+def _through(first: float, last: float, places: int) -> str:
+    texts = [f"{value:.{places}f}°".replace("-", "−") for value in (first, last)]
+    return texts[0] if texts[0] == texts[1] else f"{texts[0]} to {texts[1]}"
+
+
+def _setup(worked: WorkedSetup, matching: Matching | None, light: SetupLight | None) -> Iterator[str]:
     setup, exposure = worked.setup, worked.setup.exposure
     yield f"{setup.id}  {setup.title}" if setup.title else f"{setup.id}"
     if setup.starts is not None and setup.ends is not None:
@@ -72,6 +112,13 @@ def _setup(worked: WorkedSetup, plan: ShootPlan, matching: Matching | None) -> I
         yield f"  ratio     {units.format_number(worked.lighting_ratio, 1)}:1 (key and fill to fill)"
     yield from _heads(worked.strobes)
     yield from _ladder(worked)
+    if light is not None:
+        yield from (f"  {label:<8}  {told}" for label, told in light_lines(light))
+        if len(light.hold) > 1:
+            yield f"  to hold the ambient at {units.format_stops(worked.ambient_stops or 0)} by the clock"
+            for rung in light.hold:
+                late = "  past its time" if rung.after and not light.from_frames else ""
+                yield f"    {rung.when:%H:%M}  {units.format_shutter(rung.seconds)}{late}"
     for warning in worked.warnings:
         yield f"  ! {warning.what}"
         if warning.expected:
@@ -79,7 +126,7 @@ def _setup(worked: WorkedSetup, plan: ShootPlan, matching: Matching | None) -> I
         if warning.remedy:
             yield f"    do this: {warning.remedy}"
     if matching is not None:
-        yield from _frames(worked, matching)
+        yield from frame_lines(worked, matching)
 
 
 def _level(stops: float | None, unknown: str = "not known") -> str:
@@ -125,14 +172,16 @@ def _ladder(worked: WorkedSetup) -> Iterator[str]:
         yield f"    {units.format_stops(target):>2}  {text:<8}  {', '.join(notes)}".rstrip()
 
 
-def _frames(worked: WorkedSetup, matching: Matching) -> Iterator[str]:
+def frame_lines(worked: WorkedSetup, matching: Matching) -> Iterator[str]:
+    """The frames of a set-up, and where camera and plan disagree."""
     names = matching.frames_of(worked.setup.id)
     if not names:
         yield "  frames    none"
         return
     span = names[0] if len(names) == 1 else f"{names[0]} … {names[-1]}"
-    by_time = sum(matching.how[name] == "time" for name in names)
-    yield f"  frames    {len(names)}: {span}" + (f" ({by_time} by time)" if by_time else "")
+    counts = {how: sum(matching.how[name] == how for name in names) for how in ("time", "exposure")}
+    told = ", ".join(f"{count} by {how}" for how, count in counts.items() if count)
+    yield f"  frames    {len(names)}: {span}" + (f" ({told})" if told else "")
     unknown = [name for name in names if matching.frames[name].taken is None]
     if unknown:
         yield f"  camera's exposure not known: {_listed(unknown)}"
@@ -171,22 +220,20 @@ def _listed(names: list[str], most: int = 6) -> str:
     return f"{', '.join(names[: most - 1])} … {names[-1]} ({len(names)})"
 
 
-def _left_over(matching: Matching) -> Iterator[str]:
+def left_over_lines(matching: Matching) -> list[tuple[str, tuple[str, ...]]]:
+    """What is left to look at, as headings with lines: strays, frames that several set-ups claim, doubtful ones."""
     reasons: dict[str, list[str]] = {}
     for name, reason in matching.strays.items():
         reasons.setdefault(reason, []).append(name)
-    if reasons:
-        yield from ("", "Frames of no set-up")
-        for reason, names in reasons.items():
-            yield f"  {_listed(names)}: {reason}"
     claims: dict[tuple[str, ...], list[str]] = {}
     for name, ids in matching.overlaps.items():
         claims.setdefault(ids, []).append(name)
-    if claims:
-        yield from ("", "Frames that several set-ups claim (left out)")
-        for ids, names in claims.items():
-            yield f"  {_listed(names)}: {' and '.join(ids)}; narrow their name patterns"
-    if matching.doubtful:
-        yield from ("", "Names and times that contradict each other")
-        for name, reason in matching.doubtful.items():
-            yield f"  {name}: {reason}"
+    found = [
+        ("Frames of no set-up", [f"{_listed(names)}: {reason}" for reason, names in reasons.items()]),
+        (
+            "Frames that several set-ups claim (left out)",
+            [f"{_listed(names)}: {' and '.join(ids)}; narrow their name patterns" for ids, names in claims.items()],
+        ),
+        ("Doubtful: look at these", [f"{name}: {reason}" for name, reason in matching.doubtful.items()]),
+    ]
+    return [(heading, tuple(lines)) for heading, lines in found if lines]

@@ -16,7 +16,6 @@ from finishing.documents import Document, read_document
 from finishing.documents.fields import (
     Aspect,
     Box,
-    Duration,
     Flag,
     Point,
     Text,
@@ -24,29 +23,19 @@ from finishing.documents.fields import (
     texts,
     whole_number,
 )
-from finishing.documents.reading import Model, unknown_name
+from finishing.documents.reading import Model, shape, unknown_name
 from finishing.errors import Problem, ProblemSet, problems_of
+from finishing.sessions.clocks import CameraClocks, clock_problems
 from finishing.sessions.deliverables import Deliverable, deliverable_problems, idle_settings
+from finishing.sessions.evening import Match, match_problems
 from finishing.sessions.folder import FramePath, find_files, inside_file, matches, unknown_frame
 from finishing.sessions.plan import ShootPlan, read_plan
 from finishing.sessions.selection import EVERYTHING, FrameSelection, Selection
 
 Globs: Any = texts("a pattern of file names such as frames/*.jpg, or a list of them", "[frames/*.jpg]")
-AtMost: Any = number(0, 10, "stops", example="1.0")
+LookNames: Any = texts("the name of a look, or a list of them", "[faded_print]")
 Rating: Any = whole_number(-1, 5)
 Straighten: Any = number(-45, 45, "degrees", example="0.8")
-
-
-class CameraClock(Model):
-    """How far the camera's clock was from the true time, in seconds; one of the two at most."""
-
-    ahead_by: Duration | None = None
-    behind_by: Duration | None = None
-
-    @property
-    def seconds_ahead(self) -> float:
-        """What is subtracted from capture times; negative where the clock was behind."""
-        return float(self.ahead_by or 0.0) - float(self.behind_by or 0.0)
 
 
 class Rights(Model):
@@ -66,51 +55,27 @@ class LookForFrames(Model):
     settings: Annotated[dict[str, Any], Field(alias="with", default_factory=dict)]
 
 
-class EvenExposure(Model):
-    """Even out the exposure within a set-up. to: the frame the others follow; measure: a region, as written;
-    at_most: stops."""
-
-    to: Text
-    measure: dict[str, Any] | None = None
-    at_most: AtMost | None = None
-
-
-class GreyCard(Model):
-    """Where a frame shows a grey card: the box in fractions of the frame."""
-
-    frame: Text
-    box: Box
-
-
-class EvenWhiteBalance(Model):
-    """Even out the colour within a set-up, by a grey card."""
-
-    grey_card: GreyCard
-
-
-class Match(Model):
-    """What is evened out within a set-up."""
-
-    exposure: EvenExposure | None = None
-    white_balance: EvenWhiteBalance | None = None
-
-
 class Crop(Model):
-    """What is kept of a frame. aspect: width over height; box: fractions of the frame."""
+    """What is kept of a frame; one of the two. aspect: width over height, the largest such part about the subject
+    point (without one, about the middle); box: fractions of the straightened frame."""
 
     aspect: Aspect | None = None
     box: Box | None = None
 
 
 class PerFrame(Model):
-    """What holds for one frame. subject: its centre; masks: files by name; straighten: degrees clockwise;
-    rating: as XMP has it, -1 (rejected) to 5; skip: leave the frame out."""
+    """What holds for one frame. subject: its centre; masks: files by name; straighten: degrees that the picture is
+    turned clockwise, before it is cropped; rating: as XMP has it, -1 (rejected) to 5; picked: looks that the client
+    chose; note: what the client said; skip: leave the frame out. subject and masks are places in the frame as it was
+    photographed."""
 
     subject: Point | None = None
     masks: dict[str, Text] = Field(default_factory=dict)
     crop: Crop | None = None
     straighten: Straighten | None = None
     rating: Rating | None = None
+    picked: LookNames = ()
+    note: Text | None = None
     skip: Flag = False
 
 
@@ -120,7 +85,7 @@ class SessionFile(Model):
     session: Text
     frames: Globs
     plan: Text | None = None
-    camera_clock: CameraClock = CameraClock()
+    camera_clock: CameraClocks = ()
     rights: Rights = Rights()
     looks: tuple[LookForFrames, ...] = ()
     match: Match = Match()
@@ -189,15 +154,15 @@ def read_session(path: Path, known_looks: Iterable[str] | None = None) -> Sessio
                 plan = read_plan(file)
             except (Problem, ProblemSet) as error:
                 problems += problems_of(error)
-    problems += _clock(document)
+    problems += clock_problems(document, document.value.camera_clock, [frame.name for frame in frames])
     problems += _looks(document, known_looks)
     problems += deliverable_problems(document, document.value.deliverables)
-    problems += _masks(document)
+    problems += [*_masks(document), *_crops(document)]
     if frames:  # names of frames are only checked against frames
         names = [frame.name for frame in frames]
-        problems += [*_per_frame(document, names), *_match(document, names)]
+        problems += _per_frame(document, names)
         if plan is not None or document.value.plan is None:
-            problems += _selections(document, frames, plan)
+            problems += [*_match(document, names, plan), *_selections(document, frames, plan)]
     if problems:
         raise ProblemSet(problems)
     warnings = idle_settings(document, document.value.deliverables)
@@ -222,14 +187,6 @@ def _unused_patterns(plan: Document[ShootPlan], frames: list[FramePath]) -> list
                 remedy = "correct the pattern, or leave it if its frames are still to come"
                 problems.append(plan.problem(what, *at, remedy=remedy))
     return problems
-
-
-def _clock(document: Document[SessionFile]) -> list[Problem]:
-    clock = document.value.camera_clock
-    if clock.ahead_by is None or clock.behind_by is None:
-        return []
-    what = "the camera's clock cannot be both ahead and behind"
-    return [document.problem(what, "camera_clock", "behind_by", remedy="keep ahead_by or behind_by, not both")]
 
 
 def _looks(document: Document[SessionFile], known_looks: Iterable[str] | None) -> list[Problem]:
@@ -261,6 +218,35 @@ def _masks(document: Document[SessionFile]) -> list[Problem]:
     return problems
 
 
+#: A box thinner than this, in fractions of the frame, is a slip of the pen.
+_LEAST_BOX = 0.01
+
+
+def _crops(document: Document[SessionFile]) -> list[Problem]:
+    problems: list[Problem] = []
+    for name, entry in document.value.per_frame.items():
+        crop, at = entry.crop, ("per_frame", name, "crop")
+        if crop is None:
+            continue
+        if (crop.aspect is None) == (crop.box is None):
+            what = "a crop needs an aspect or a box" if crop.box is None else "a crop by aspect and by box at once"
+            remedy = "write crop: {aspect: 4:5}, or crop: {box: [left, top, right, bottom]}"
+            problems.append(document.problem(what, *at, remedy=remedy))
+        elif crop.box is not None and not (
+            crop.box[2] - crop.box[0] >= _LEAST_BOX and crop.box[3] - crop.box[1] >= _LEAST_BOX
+        ):
+            problems.append(
+                document.problem(
+                    "nothing is left of the frame inside this box",
+                    *at, "box",
+                    got=shape(document.tree.at((*at, "box"))),
+                    expected="[left, top, right, bottom] with left before right and top before bottom",
+                    remedy="write crop: {box: [0.1, 0.1, 0.9, 0.9]}, for example",
+                )
+            )  # fmt: skip
+    return problems
+
+
 def _per_frame(document: Document[SessionFile], names: list[str]) -> list[Problem]:
     keys = document.tree.key_place
     return [
@@ -268,15 +254,11 @@ def _per_frame(document: Document[SessionFile], names: list[str]) -> list[Proble
     ]
 
 
-def _match(document: Document[SessionFile], names: list[str]) -> list[Problem]:
-    match = document.value.match
-    problems: list[Problem] = []
-    if match.exposure is not None and match.exposure.to not in names:
-        problems.append(unknown_frame(match.exposure.to, names, document.place("match", "exposure", "to")))
-    if match.white_balance is not None and match.white_balance.grey_card.frame not in names:
-        place = document.place("match", "white_balance", "grey_card", "frame")
-        problems.append(unknown_frame(match.white_balance.grey_card.frame, names, place))
-    return problems
+def _match(document: Document[SessionFile], names: list[str], plan: Document[ShootPlan] | None) -> list[Problem]:
+    value = document.value
+    skipped = [name for name, says in value.per_frame.items() if says.skip]
+    setups = None if plan is None else [setup.id for setup in plan.value.setups]
+    return match_problems(document, value.match, names, skipped, setups)
 
 
 def _selections(

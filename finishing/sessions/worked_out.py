@@ -10,6 +10,7 @@ from finishing.exposure.light import lighting_ratio, shutter_ladder, strobe_stop
 from finishing.exposure.possible import Way, stops_beyond_full_power, ways_within_sync
 from finishing.exposure.series import exact_exposure
 from finishing.exposure.values import luminance
+from finishing.sessions.falling_light import DayLight, SetupLight, day_light
 from finishing.sessions.matching import Matching, rounded
 from finishing.sessions.plan import Setup, ShootPlan, Strobe
 from finishing.sessions.readings import doubts_about, heads_of, reading_of
@@ -61,8 +62,9 @@ class WorkedSetup:
     ways: tuple[Way, ...]
     ambient_luminance: float | None
 
-    def as_json(self, matching: Matching | None = None) -> dict[str, Any]:
-        """Plain values; `frames` are the names that the matching gives this set-up."""
+    def as_json(self, matching: Matching | None = None, light: SetupLight | None = None) -> dict[str, Any]:
+        """Plain values; `frames` are the names that the matching gives this set-up, `sun` is null where it is not
+        known."""
         exposure = self.setup.exposure
         ladder = self.shutter_for
         return {
@@ -86,6 +88,7 @@ class WorkedSetup:
             "strobes": [strobe.as_json() for strobe in self.strobes],
             "warnings": [warning_text(warning) for warning in self.warnings],
             "ways": [_way_json(way) for way in self.ways],
+            "sun": None if light is None else light.as_json(),
             "frames": [] if matching is None else matching.frames_of(self.setup.id),
         }
 
@@ -102,9 +105,13 @@ class WorkedPlan:
         """All warnings, with their places in the plan."""
         return [warning for setup in self.setups for warning in setup.warnings]
 
+    def light(self, matching: Matching | None = None) -> DayLight:
+        """The sun and the daylight; matching: for set-ups that the plan gives no time."""
+        return day_light(self.plan, matching)
+
     def as_json(self, matching: Matching | None = None) -> dict[str, Any]:
         """Plain values for `--json`; `matching` is null without frames to match."""
-        place = self.plan.place
+        place, light = self.plan.place, self.light(matching)
         return {
             "place": {
                 "name": place.name,
@@ -114,7 +121,8 @@ class WorkedPlan:
                 "utc_offset_seconds": place.utc_offset,
             },
             "sync": None if self.plan.sync is None else units.format_shutter(self.plan.sync),
-            "setups": [setup.as_json(matching) for setup in self.setups],
+            **light.as_json(),
+            "setups": [setup.as_json(matching, light.setups.get(setup.setup.id)) for setup in self.setups],
             "matching": None if matching is None else matching.as_json(),
         }
 

@@ -62,7 +62,7 @@ class Line:
     @cached_property
     def captions(self) -> float:
         """The height of the captions with the space above them."""
-        heights = [slot.caption.height for panel in self.panels for slot in panel if slot]
+        heights = [slot.caption.tones_height + slot.caption.height for panel in self.panels for slot in panel if slot]
         return style.CAPTION_GAP_MM + max(heights) if any(heights) else 0.0
 
     def height(self, side: float) -> float:
@@ -127,7 +127,8 @@ def asked_columns(asked: int, looks: int, width: float) -> Columns:
 class Block:
     """A group ready to be put in lines: the heights of its headings, and the extremes of its pictures.
 
-    width: of a line, in millimetres. captioned(cell, width) fits a cell's caption into a column.
+    width: of a line, in millimetres. captioned(cell, width, titled) fits a cell's caption into a column; titled:
+    whether the column has its look's title above it.
     """
 
     def __init__(
@@ -135,7 +136,7 @@ class Block:
         group: Group,
         looks: int,
         width: float,
-        captioned: Callable[[Cell, float], Caption],
+        captioned: Callable[[Cell, float, bool], Caption],
         heading: float,
         continued: float,
         titles: float,
@@ -174,14 +175,12 @@ class Block:
         return max(line.captions for line in self.lines(columns))
 
     def _made_lines(self, columns: Columns) -> Iterator[Line]:
-        column = columns.slot_width(self.width)
-        rows = [
-            tuple(
-                None if cell is None else Slot(cell, *side_factors(shape_of(cell, row)), self._captioned(cell, column))
-                for cell in row
-            )
-            for row in self._rows
-        ]
+        column, titled = columns.slot_width(self.width), columns.titled or self.looks == 1
+
+        def slot(cell: Cell, row: Sequence[Cell | None]) -> Slot:
+            return Slot(cell, *side_factors(shape_of(cell, row)), self._captioned(cell, column, titled))
+
+        rows = [tuple(None if cell is None else slot(cell, row) for cell in row) for row in self._rows]
         if self.looks == 1:
             for at in range(0, len(rows), columns.slots):
                 yield Line((tuple(row[0] for row in rows[at : at + columns.slots]),))

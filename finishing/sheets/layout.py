@@ -5,10 +5,11 @@ Every text is shortened or broken so that it stays in its own place, whatever it
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from finishing.errors import Problem
 from finishing.sheets import style
+from finishing.sheets import typesetting as set_as
 from finishing.sheets.arrangement import (
     Arrangement,
     Block,
@@ -17,15 +18,26 @@ from finishing.sheets.arrangement import (
     Slot,
     best_arrangement,
 )
-from finishing.sheets.captions import Caption, fitted_caption, line_height
-from finishing.sheets.fitting import Measure, shortened, tidy, wrapped
+from finishing.sheets.captions import Caption, CaptionStyle, clipping_has_words, fitted_caption, line_height
+from finishing.sheets.fitting import Measure, tidy, wrapped
 from finishing.sheets.model import Cell, Group, Paper, Sheet
-from finishing.sheets.placed import Item, Page, Picture, Rectangle, Text, notices, pictures_needed
-from finishing.sheets.typeface import MM_PER_POINT, face
+from finishing.sheets.placed import (
+    Clipping,
+    Histogram,
+    Item,
+    Page,
+    Picture,
+    Rectangle,
+    Text,
+    clipping_texts,
+    notices,
+    pictures_needed,
+)
 
 __all__ = ["Page", "Picture", "Rectangle", "Text", "lay_out", "notices", "pictures_needed"]
 
 CONTINUED = "continued"
+_NOTE_LINES = 6  # into so many lines a note below a heading may be broken
 
 
 def lay_out(sheet: Sheet, paper: Paper, measure: Measure, columns: int | None = None) -> list[Page]:
@@ -55,39 +67,24 @@ def _tidied(sheet: Sheet) -> Sheet:
         if one is None:
             return None
         lines = tuple(tidy(line) for line in one.caption)
-        return replace(one, caption=lines, mark=tidy(one.mark), message=tidy(one.message))
+        alerts = tuple(tidy(line) for line in one.alerts)
+        told = tidy(one.message)
+        return replace(one, caption=lines, mark=tidy(one.mark), message=told, look=tidy(one.look), alerts=alerts)
 
     groups = []
     for group in sheet.groups:
         rows = tuple(tuple(cell(one) for one in row) for row in group.rows if any(row))
         if rows:
-            groups.append(Group(tidy(group.heading), rows, tidy(group.detail)))
-    titles = tuple(tidy(title) for title in sheet.column_titles)
-    return Sheet(tidy(sheet.title), tidy(sheet.subtitle), tidy(sheet.footer), titles, tuple(groups))
-
-
-@dataclass(frozen=True)
-class _Style:
-    """How a text is set."""
-
-    size_pt: float
-    bold: bool = False
-    grey: int = style.INK_GREY
-
-
-_TITLE = _Style(style.TITLE_PT, bold=True)
-_SUBTITLE = _Style(style.SUBTITLE_PT, grey=style.QUIET_GREY)
-_RUNNING = _Style(style.RUNNING_PT, grey=style.QUIET_GREY)
-_CONTINUED = _Style(style.CONTINUED_PT, bold=True)
-_CONTINUED_QUIET = _Style(style.CONTINUED_PT, grey=style.QUIET_GREY)
-_HEADING = _Style(style.HEADING_PT, bold=True)
-_DETAIL = _Style(style.DETAIL_PT, grey=style.QUIET_GREY)
-_COLUMN = _Style(style.COLUMN_PT, bold=True, grey=style.QUIET_GREY)
-_MARK = _Style(style.MARK_PT, bold=True)
-_NAME = _Style(style.NAME_PT, bold=True)
-_CAPTION = _Style(style.CAPTION_PT, grey=style.QUIET_GREY)
-_MESSAGE = _Style(style.MESSAGE_PT)
-_FOOTER = _Style(style.FOOTER_PT, grey=style.QUIET_GREY)
+            notes = tuple(tidy(note) for note in group.notes)
+            groups.append(Group(tidy(group.heading), rows, tidy(group.detail), notes))
+    return replace(
+        sheet,
+        title=tidy(sheet.title),
+        subtitle=tidy(sheet.subtitle),
+        footer=tidy(sheet.footer),
+        column_titles=tuple(tidy(title) for title in sheet.column_titles),
+        groups=tuple(groups),
+    )
 
 
 class _Composer:
@@ -97,19 +94,22 @@ class _Composer:
         self.sheet = sheet
         self.paper = paper
         self.measure = measure
-        share = style.MARGIN_SHARE * min(paper.width_mm, paper.height_mm)
-        self.margin = min(max(share, style.LEAST_MARGIN_MM), style.GREATEST_MARGIN_MM)
+        self.setter = set_as.Typesetter(measure)
+        self.margin = set_as.margin_of(paper)
         self.width = paper.width_mm - 2 * self.margin
-        self.headings = [self._broken(group.heading, _HEADING, 2) for group in sheet.groups]
-        self.details = [self._broken(group.detail, _DETAIL, 2) for group in sheet.groups]
-        self.title = self._broken(sheet.title, _TITLE, 2)
+        self.headings = [self._broken(group.heading, set_as.HEADING, 2) for group in sheet.groups]
+        self.details = [self._broken(group.detail, set_as.DETAIL, 2) for group in sheet.groups]
+        self.notes = [
+            [line for note in group.notes for line in self._broken(note, set_as.NOTE, _NOTE_LINES)]
+            for group in sheet.groups
+        ]
+        self.title = self._broken(sheet.title, set_as.TITLE, 2)
         subtitle = sheet.subtitle
         if looks == 1 and sheet.column_titles and sheet.column_titles[0]:
             subtitle = " · ".join(part for part in (subtitle, sheet.column_titles[0]) if part)
-        self.subtitle = self._broken(subtitle, _SUBTITLE, 2)
-        self.footer_top = paper.height_mm - self.margin - line_height(_FOOTER.size_pt)
+        self.subtitle = self._broken(subtitle, set_as.SUBTITLE, 2)
         first, later = self._tops()
-        bottom = self.footer_top - style.FOOTER_GAP_MM
+        bottom = set_as.footer_top(paper) - style.FOOTER_GAP_MM
         frame = Frame(self.width, bottom - first, bottom - later)
         self.tops = (first, later)
         self.blocks = [self._block(index, looks) for index in range(len(sheet.groups))]
@@ -118,7 +118,10 @@ class _Composer:
     def pages(self) -> list[Page]:
         """The finished pages."""
         count = self.arrangement.pages
-        content: list[list[Item]] = [[*self._header(number), *self._footer(number, count)] for number in range(count)]
+        content: list[list[Item]] = [
+            [*self._header(number), *self.setter.footer(self.sheet.footer, number + 1, count, self.paper)]
+            for number in range(count)
+        ]
         for placed in self.arrangement.lines:
             content[placed.page].extend(self._line(placed))
         return [
@@ -128,67 +131,51 @@ class _Composer:
 
     # Texts
 
-    def _broken(self, text: str, how: _Style, most: int) -> list[str]:
-        return wrapped(text, self.width, most, self.measure, how.size_pt, how.bold) if text else []
+    def _broken(self, text: str, how: set_as.TextStyle, most: int) -> list[str]:
+        return self.setter.broken(text, how, self.width, most)
 
-    def _fitted(self, text: str, width: float, how: _Style) -> str:
-        return shortened(text, width, self.measure, how.size_pt, how.bold)
-
-    def _text(self, text: str, x: float, y: float, how: _Style, box: float | None = None) -> Text:
-        """A text whose line box begins at (x, y); box: the type size that gives the box its height."""
-        height = line_height(box or how.size_pt)
-        regular = face(how.bold)
-        em = (box or how.size_pt) * MM_PER_POINT
-        baseline = y + (height - (regular.ascent + regular.descent) * em) / 2 + regular.ascent * em
-        width = self.measure(text, how.size_pt, how.bold)
-        return Text(text, x, y, width, height, baseline, how.size_pt, how.bold, how.grey)
-
-    def _stack(self, lines: Sequence[str], y: float, how: _Style) -> list[Item]:
-        step = line_height(how.size_pt)
-        return [self._text(line, self.margin, y + i * step, how) for i, line in enumerate(lines)]
+    def _stack(self, lines: Sequence[str], y: float, how: set_as.TextStyle) -> list[Item]:
+        return self.setter.stack(lines, self.margin, y, how)
 
     # What stands on every page
 
     def _tops(self) -> tuple[float, float]:
         """Where the pictures' area begins on the first and on later pages."""
-        first = self.margin + len(self.title) * line_height(_TITLE.size_pt)
-        first += len(self.subtitle) * line_height(_SUBTITLE.size_pt)
+        first = self.margin + len(self.title) * line_height(set_as.TITLE.size_pt)
+        first += len(self.subtitle) * line_height(set_as.SUBTITLE.size_pt)
         first += style.HEADER_GAP_MM if self.title or self.subtitle else 0.0
-        later = self.margin + (line_height(_RUNNING.size_pt) + style.RUNNING_GAP_MM if self.sheet.title else 0.0)
+        later = self.margin + (line_height(set_as.RUNNING.size_pt) + style.RUNNING_GAP_MM if self.sheet.title else 0.0)
         return first, later
 
     def _header(self, number: int) -> list[Item]:
         if number == 0:
-            below = self.margin + len(self.title) * line_height(_TITLE.size_pt)
+            below = self.margin + len(self.title) * line_height(set_as.TITLE.size_pt)
             return [
-                *self._stack(self.title, self.margin, _TITLE),
-                *self._stack(self.subtitle, below, _SUBTITLE),
+                *self._stack(self.title, self.margin, set_as.TITLE),
+                *self._stack(self.subtitle, below, set_as.SUBTITLE),
             ]
-        running = self._fitted(self.sheet.title, self.width, _RUNNING)
-        return self._stack([running] if running else [], self.margin, _RUNNING)
-
-    def _footer(self, number: int, count: int) -> list[Item]:
-        page = f"{number + 1} of {count}"
-        taken = self.measure(page, _FOOTER.size_pt, _FOOTER.bold)
-        items: list[Item] = [self._text(page, self.margin + self.width - taken, self.footer_top, _FOOTER)]
-        rights = self._fitted(self.sheet.footer, self.width - taken - style.TEXT_GAP_MM, _FOOTER)
-        if rights:
-            items.append(self._text(rights, self.margin, self.footer_top, _FOOTER))
-        return items
+        running = self.setter.fitted(self.sheet.title, self.width, set_as.RUNNING)
+        return self._stack([running] if running else [], self.margin, set_as.RUNNING)
 
     # Groups and lines
 
     def _block(self, index: int, looks: int) -> Block:
-        heading = len(self.headings[index]) * line_height(_HEADING.size_pt)
-        detail = len(self.details[index]) * line_height(_DETAIL.size_pt)
+        heading = len(self.headings[index]) * line_height(set_as.HEADING.size_pt)
+        detail = len(self.details[index]) * line_height(set_as.DETAIL.size_pt)
+        detail += len(self.notes[index]) * line_height(set_as.NOTE.size_pt)
         gap = style.DETAIL_GAP_MM + (style.HEADING_GAP_MM if heading or detail else 0.0)
-        continued = line_height(_CONTINUED.size_pt) + style.HEADING_GAP_MM if heading else 0.0
-        titles = line_height(_COLUMN.size_pt) + style.COLUMN_GAP_MM if any(self.sheet.column_titles) else 0.0
+        continued = line_height(set_as.CONTINUED.size_pt) + style.HEADING_GAP_MM if heading else 0.0
+        titles = line_height(set_as.COLUMN.size_pt) + style.COLUMN_GAP_MM if any(self.sheet.column_titles) else 0.0
         return Block(
             self.sheet.groups[index],
             looks,
             self.width,
-            lambda cell, width: fitted_caption(cell, width, self.measure),
+            lambda cell, width, titled: fitted_caption(
+                cell,
+                width,
+                self.measure,
+                CaptionStyle(self.sheet.lines_each, titled, self.sheet.histograms, self.sheet.clipping),
+            ),
             heading + detail + gap,
             continued,
             titles,
@@ -198,38 +185,46 @@ class _Composer:
         """The heading above a line, and where the line begins below it."""
         items: list[Item] = []
         index, y = placed.block, top
-        headings, details = self.headings[index], self.details[index]
+        headings, details, notes = self.headings[index], self.details[index], self.notes[index]
         if placed.lead == "heading":
-            items += self._stack(headings, y, _HEADING)
-            y += len(headings) * line_height(_HEADING.size_pt) + style.DETAIL_GAP_MM
-            items += self._stack(details, y, _DETAIL)
-            y += len(details) * line_height(_DETAIL.size_pt)
-            y += style.HEADING_GAP_MM if headings or details else 0.0
+            items += self._stack(headings, y, set_as.HEADING)
+            y += len(headings) * line_height(set_as.HEADING.size_pt) + style.DETAIL_GAP_MM
+            items += self._stack(details, y, set_as.DETAIL)
+            y += len(details) * line_height(set_as.DETAIL.size_pt)
+            items += self._stack(notes, y, set_as.NOTE)
+            y += len(notes) * line_height(set_as.NOTE.size_pt)
+            y += style.HEADING_GAP_MM if headings or details or notes else 0.0
         elif placed.lead == "continued" and headings:
-            taken = self.measure(CONTINUED, _CONTINUED_QUIET.size_pt, _CONTINUED_QUIET.bold) + style.TEXT_GAP_MM
-            short = self._fitted(self.sheet.groups[index].heading, self.width - taken, _CONTINUED)
-            heading = self._text(short, self.margin, y, _CONTINUED)
+            taken = (
+                self.measure(CONTINUED, set_as.CONTINUED_QUIET.size_pt, set_as.CONTINUED_QUIET.bold) + style.TEXT_GAP_MM
+            )
+            short = self.setter.fitted(self.sheet.groups[index].heading, self.width - taken, set_as.CONTINUED)
+            heading = self.setter.text(short, self.margin, y, set_as.CONTINUED)
             after = self.margin + heading.width_mm + style.TEXT_GAP_MM
-            items += [heading, self._text(CONTINUED, after, y, _CONTINUED_QUIET)]
-            y += line_height(_CONTINUED.size_pt) + style.HEADING_GAP_MM
+            items += [heading, self.setter.text(CONTINUED, after, y, set_as.CONTINUED_QUIET)]
+            y += line_height(set_as.CONTINUED.size_pt) + style.HEADING_GAP_MM
         if placed.lead and placed.columns.titled and any(self.sheet.column_titles):
             items += self._column_titles(placed, y)
-            y += line_height(_COLUMN.size_pt) + style.COLUMN_GAP_MM
+            y += line_height(set_as.COLUMN.size_pt) + style.COLUMN_GAP_MM
         return items, y
 
     def _column_titles(self, placed: Set, y: float) -> list[Item]:
         """The looks' names, flush with the group's widest picture, or with the column for want of room."""
         column = placed.columns.slot_width(self.width)
         inset = (column - self.arrangement.side * self.blocks[placed.block].widest) / 2
-        widest = max(self.measure(title, _COLUMN.size_pt, _COLUMN.bold) for title in self.sheet.column_titles)
+        widest = max(
+            self.measure(title, set_as.COLUMN.size_pt, set_as.COLUMN.bold) for title in self.sheet.column_titles
+        )
         if widest > column - inset:
             inset = 0.0
         items: list[Item] = []
         for panel in range(len(placed.line.panels)):
             for number, title in enumerate(self.sheet.column_titles):
-                fitted = self._fitted(title, column - inset, _COLUMN)
+                fitted = self.setter.fitted(title, column - inset, set_as.COLUMN)
                 if fitted:
-                    items.append(self._text(fitted, self._slot_left(placed, panel, number) + inset, y, _COLUMN))
+                    items.append(
+                        self.setter.text(fitted, self._slot_left(placed, panel, number) + inset, y, set_as.COLUMN)
+                    )
         return items
 
     def _slot_left(self, placed: Set, panel: int, slot: int) -> float:
@@ -251,6 +246,8 @@ class _Composer:
                     at = self._slot_left(placed, number, place)
                     items += self._picture(slot, at, y, height, placed.columns.slot_width(self.width))
                     below = y + height + style.CAPTION_GAP_MM
+                    items += self._tones(slot, at, below, placed.columns.slot_width(self.width))
+                    below += slot.caption.tones_height
                     items += self._caption(slot.caption, at + insets[number][place], below)
         return items
 
@@ -281,23 +278,53 @@ class _Composer:
         placeholder = Rectangle(x, y, width, tall, style.PLACEHOLDER_GREY)
         return [placeholder, *self._message(slot.cell, x, y, width, tall)]
 
+    def _tones(self, slot: Slot, left: float, top: float, column: float) -> list[Item]:
+        """The histogram of a picture, as wide as it, and the shares of it that hold no tone."""
+        key, items = slot.cell.picture, list[Item]()
+        if key is None:
+            return items
+        width, y = self.arrangement.side * slot.width, top
+        if slot.caption.histogram:
+            at = left + (column - width) / 2
+            items.append(Histogram(key, at, y, width, style.HISTOGRAM_MM, style.HISTOGRAM_GREY))
+            y += style.HISTOGRAM_MM + style.HISTOGRAM_GAP_MM
+        if slot.caption.clipping:
+            words = clipping_has_words(width, self.measure)
+            ends = clipping_texts(0.123, 0.123, words=words)
+            least = sum(self.measure(end, set_as.CAPTION.size_pt, False) for end in ends) + style.MARK_GAP_MM
+            width = min(column, max(width, least))
+            line = self.setter.text("", left + (column - width) / 2, y, set_as.CAPTION)
+            items.append(
+                Clipping(
+                    key, line.x_mm, y, width, line.height_mm, line.baseline_mm, line.size_pt, line.grey, words=words
+                )
+            )
+        return items
+
     def _message(self, cell: Cell, x: float, y: float, width: float, tall: float) -> list[Item]:
         inner = width - 2 * style.MESSAGE_PAD_MM
-        step = line_height(_MESSAGE.size_pt)
+        step = line_height(set_as.MESSAGE.size_pt)
         most = int((tall - 2 * style.MESSAGE_PAD_MM) / step)
         if not cell.message or most < 1 or inner <= 0:
             return []
-        lines = wrapped(cell.message, inner, min(most, 6), self.measure, _MESSAGE.size_pt, _MESSAGE.bold)
+        lines = wrapped(cell.message, inner, min(most, 6), self.measure, set_as.MESSAGE.size_pt, set_as.MESSAGE.bold)
         first = y + (tall - len(lines) * step) / 2
-        return [self._text(line, x + style.MESSAGE_PAD_MM, first + i * step, _MESSAGE) for i, line in enumerate(lines)]
+        return [
+            self.setter.text(line, x + style.MESSAGE_PAD_MM, first + i * step, set_as.MESSAGE)
+            for i, line in enumerate(lines)
+        ]
 
     def _caption(self, caption: Caption, x: float, y: float) -> list[Item]:
         items: list[Item] = []
         if caption.mark:
-            items.append(self._text(caption.mark, x, y, _MARK))
+            items.append(self.setter.text(caption.mark, x, y, set_as.MARK))
         if caption.name:
-            items.append(self._text(caption.name, x + caption.indent, y, _NAME, caption.head_pt))
+            items.append(self.setter.text(caption.name, x + caption.indent, y, set_as.NAME, caption.head_pt))
         y += line_height(caption.head_pt)
-        step = line_height(_CAPTION.size_pt)
-        items += [self._text(line, x, y + i * step, _CAPTION) for i, line in enumerate(caption.lines)]
+        step = line_height(set_as.CAPTION.size_pt)
+        quiet = len(caption.lines) - caption.alerts
+        items += [
+            self.setter.text(line, x, y + i * step, set_as.CAPTION if i < quiet else set_as.ALERT)
+            for i, line in enumerate(caption.lines)
+        ]
         return items

@@ -85,6 +85,8 @@ class Cell:
     caption: its lines, the first of them (the frame's name) in bold.
     mark: a short word a client can say over the telephone, such as the frame's number; stands out in front.
     message: why there is no picture; shown in the picture's place.
+    look: what the picture is shown in; said below it where no title above its column says it.
+    alerts: lines that stand out below the caption: what is not as it should be.
     """
 
     picture: Hashable | None
@@ -93,26 +95,37 @@ class Cell:
     caption: tuple[str, ...] = ()
     mark: str = ""
     message: str = ""
+    look: str = ""
+    alerts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Group:
     """The frames of one set-up: a heading, a quieter line below it, and one row for every frame.
 
-    A row has one cell a look, in the order of the sheet's looks; None where a frame has no such look.
+    A row has one cell a look, in the order of the sheet's looks; None where a frame has no such look. notes: short
+    paragraphs below the heading, each broken into lines.
     """
 
     heading: str
     rows: tuple[tuple[Cell | None, ...], ...]
     detail: str = ""
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Sheet:
-    """A whole contact sheet: a title, a line below it, a line at the foot (rights), looks, groups."""
+    """A whole contact sheet: a title, a line below it, a line at the foot (rights), looks, groups.
+
+    lines_each: into how many lines a line of a caption may be broken. histograms, clipping: whether every picture gets
+    its tones drawn below it, and the shares of it that are plain black and plain white.
+    """
 
     title: str
     subtitle: str = ""
     footer: str = ""
     column_titles: tuple[str, ...] = ()
     groups: tuple[Group, ...] = ()
+    lines_each: int = 2
+    histograms: bool = False
+    clipping: bool = False

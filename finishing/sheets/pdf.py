@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from finishing.errors import Problem
-from finishing.sheets.placed import Page, Picture, Rectangle, pixels
+from finishing.sheets.placed import Clipping, Histogram, Page, Picture, ReadingSource, Rectangle, Text, pixels
 from finishing.sheets.replacing import Replacing
-from finishing.sheets.typeface import FAMILY, face, printable
+from finishing.sheets.typeface import FAMILY, face, measure, printable
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 JpegSource = Callable[[Hashable, int, int], bytes]
 
 DEFAULT_PDF_PIXELS_PER_INCH = 300.0
-_NO_DATE = datetime(1970, 1, 1, tzinfo=UTC)  # PDF writers must write some date
+NO_DATE = datetime(1970, 1, 1, tzinfo=UTC)  # PDF writers must write some date
 
 
 def draw_pdf(
@@ -34,37 +34,45 @@ def draw_pdf(
     *,
     title: str = "",
     author: str = "",
-    dated: datetime = _NO_DATE,
+    dated: datetime = NO_DATE,
+    readings: ReadingSource | None = None,
+    instead: str = "contact sheet as .png",
 ) -> Path:
     """Draws the pages into one file and returns its path.
 
     pictures(key, width_px, height_px) returns a baseline or progressive JPEG no larger than asked for;
     it is fitted inside its place. title and author go into the document's properties; dated: its date
-    with a time zone, for instance the day of the session. Raises Problem where the PDF library is not
-    installed or the folder cannot be written to, ValueError for a picture that is no JPEG.
+    with a time zone, for instance the day of the session. readings(key): what is told of a picture's
+    tones, asked for after the picture. instead: what to write without the PDF library. Raises Problem
+    where that library is not installed or the folder cannot be written to, ValueError for a picture that
+    is no JPEG.
     """
-    document = _new_document()
+    document = new_document(instead)
     document.set_creation_date(dated)
     document.set_title(title)
     document.set_author(author)
     for page in pages:
         document.add_page(format=(page.width_mm, page.height_mm))
-        _draw_page(document, page, pictures, pixels_per_inch)
+        _draw_page(document, page, pictures, pixels_per_inch, readings)
     # The library's font subsetter reports every table it keeps; that is of no use to a photographer.
     logging.getLogger("fontTools.subset").setLevel(logging.WARNING)
-    data = bytes(document.output())
+    data = document.output()
     with Replacing(path.parent) as files:
         files.open_for(path).write(data)
     return path
 
 
-def _new_document() -> "FPDF":
+def new_document(instead: str) -> "FPDF":
+    """An empty document in millimetres with the sheets' typeface. instead: what to write without the library.
+
+    Raises Problem where the library is not installed.
+    """
     try:
         from fpdf import FPDF
     except ImportError as error:
         raise Problem(
             "PDF files need a library that is not installed",
-            remedy="run: pip install 'finishing[pdf]', or write the contact sheet as .png",
+            remedy=f"run: pip install 'finishing[pdf]', or write the {instead}",
         ) from error
     document = FPDF(unit="mm")
     document.set_auto_page_break(False)
@@ -75,7 +83,9 @@ def _new_document() -> "FPDF":
     return document
 
 
-def _draw_page(document: "FPDF", page: Page, pictures: JpegSource, pixels_per_inch: float) -> None:
+def _draw_page(
+    document: "FPDF", page: Page, pictures: JpegSource, pixels_per_inch: float, readings: ReadingSource | None
+) -> None:
     for item in page.items:
         if isinstance(item, Rectangle):
             document.set_fill_color(item.grey)
@@ -88,7 +98,31 @@ def _draw_page(document: "FPDF", page: Page, pictures: JpegSource, pixels_per_in
             document.image(
                 io.BytesIO(data), item.x_mm, item.y_mm, item.width_mm, item.height_mm, keep_aspect_ratio=True
             )
+        elif isinstance(item, Text):
+            _write(document, item)
         else:
-            document.set_font(FAMILY, "B" if item.bold else "", item.size_pt)
-            document.set_text_color(item.grey)
-            document.text(item.x_mm, item.baseline_mm, printable(item.text, item.bold))
+            assert readings is not None
+            if isinstance(item, Clipping):
+                for text in item.texts(readings(item.key), measure):
+                    _write(document, text)
+            else:
+                _bars(document, item, readings(item.key).bars)
+
+
+def _write(document: "FPDF", item: Text) -> None:
+    document.set_font(FAMILY, "B" if item.bold else "", item.size_pt)
+    document.set_text_color(item.grey)
+    document.text(item.x_mm, item.baseline_mm, printable(item.text, item.bold))
+
+
+def _bars(document: "FPDF", item: Histogram, bars: Sequence[float]) -> None:
+    """The bars as one filled outline on a thin line."""
+    foot, step = item.y_mm + item.height_mm, item.width_mm / len(bars)
+    points = [(item.x_mm, foot)]
+    for number, bar in enumerate(bars):
+        top = foot - bar * item.height_mm
+        points += [(item.x_mm + number * step, top), (item.x_mm + (number + 1) * step, top)]
+    points.append((item.x_mm + item.width_mm, foot))
+    document.set_fill_color(item.grey)
+    document.polygon(points, style="F")
+    document.rect(item.x_mm, foot, item.width_mm, 0.12, style="F")

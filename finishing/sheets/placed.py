@@ -3,10 +3,12 @@
 A renderer draws a page's items in their order and needs to know nothing else.
 """
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass
 
+from finishing.sheets.fitting import Measure
 from finishing.sheets.typeface import notices_of
+from finishing.units import format_number
 
 
 @dataclass(frozen=True)
@@ -46,7 +48,73 @@ class Text:
     grey: int
 
 
-Item = Rectangle | Picture | Text
+@dataclass(frozen=True)
+class Histogram:
+    """The tones of the picture with this key, as bars from black at the left to white at the right."""
+
+    key: Hashable
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    height_mm: float
+    grey: int
+
+
+@dataclass(frozen=True)
+class Clipping:
+    """How much of the picture with this key has no tone left: black at the left end of a line, white at the right.
+
+    words: whether there is room for the words black and white beside the figures.
+    """
+
+    key: Hashable
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    height_mm: float
+    baseline_mm: float
+    size_pt: float
+    grey: int
+    words: bool
+
+    def texts(self, reading: "Reading", measure: Measure) -> list[Text]:
+        """The two ends as texts at their places; measure gives a text's width in millimetres."""
+        black, white = clipping_texts(reading.black, reading.white, words=self.words)
+        width = measure(white, self.size_pt, False)
+        right = self.x_mm + self.width_mm - width
+        return [
+            Text(text, x, self.y_mm, taken, self.height_mm, self.baseline_mm, self.size_pt, False, self.grey)
+            for text, x, taken in (
+                (black, self.x_mm, measure(black, self.size_pt, False)),
+                (white, right, width),
+            )
+        ]
+
+
+def clipping_texts(black: float, white: float, *, words: bool) -> tuple[str, str]:
+    """Two shares of a picture, 0 to 1, as they are printed: black 0.3 %, white 2.1 %."""
+    ends = [f"{format_number(100 * share, 1 if share < 0.0995 else 0)} %" for share in (black, white)]
+    if 0 < black < 0.0005:
+        ends[0] = "< 0.1 %"
+    if 0 < white < 0.0005:
+        ends[1] = "< 0.1 %"
+    return (f"black {ends[0]}", f"white {ends[1]}") if words else (ends[0], ends[1])
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What is known of a picture's tones. bars: heights 0 to 1, from black to white; black, white: the shares of its
+    pixels, 0 to 1, that hold no tone."""
+
+    bars: tuple[float, ...]
+    black: float
+    white: float
+
+
+#: Gives the reading of a picture by its key, after the picture itself was asked for.
+ReadingSource = Callable[[Hashable], Reading]
+
+Item = Rectangle | Picture | Text | Histogram | Clipping
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,14 @@ from typing import BinaryIO, Self
 from finishing.errors import Problem
 
 
+def settle(file: BinaryIO) -> None:
+    """Brings a file that is written to the end onto the disk and closes it, so that many pages need not stay open."""
+    if not file.closed:
+        file.flush()
+        os.fsync(file.fileno())
+        file.close()
+
+
 class Replacing:
     """Writes to temporary names in the same folder; renames all on leaving, or removes all after an error.
 
@@ -48,9 +56,7 @@ class Replacing:
 
     def _finish(self) -> None:
         for file, temporary, _ in self._open:
-            file.flush()
-            os.fsync(file.fileno())
-            file.close()
+            settle(file)
             # mkstemp makes files for their owner alone; give them the rights any new file would have.
             mask = os.umask(0)
             os.umask(mask)

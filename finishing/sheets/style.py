@@ -45,6 +45,9 @@ FOOTER_GAP_MM = 5.0
 TEXT_GAP_MM = 3.0  # between texts side by side
 MARK_GAP_MM = 1.6
 MESSAGE_PAD_MM = 1.5
+HISTOGRAM_MM = 4.5  # the height of the bars
+HISTOGRAM_GAP_MM = 1.0  # below them
+HISTOGRAM_GREY = 120
 
 # Pictures within these shapes (width over height) all get the same area; longer ones are fitted inside.
 WIDEST_SHAPE = 1.8

@@ -149,7 +149,7 @@ def test_originals_are_never_written_to(session: Path, tmp_path: Path) -> None:
     before = all_hashes(session)
     finish(session, tmp_path / "out")
     assert all_hashes(session) == before
-    assert sorted(p.name for p in session.iterdir()) == ["frames", "plan.yaml", "session.yaml"]
+    assert sorted(p.name for p in session.iterdir()) == ["frames", "plan.yaml", "recipes", "session.yaml"]
 
 
 def test_a_dry_run_makes_nothing(session: Path, tmp_path: Path) -> None:
@@ -210,7 +210,6 @@ def test_a_reduced_picture_equals_the_look_on_the_area_mean(session: Path, tmp_p
     board = (np.indices((200, 300)).sum(axis=0) % 2 * 255).astype(np.uint8)
     Image.fromarray(np.stack([board] * 3, axis=-1)).save(session / "frames/Z-0009.png")
     (session / "frames/Z-0009.jpg").unlink()
-    (session / "recipes").mkdir()
     (session / "recipes/plain.yaml").write_text("look: Plain\nsteps: [{exposure: {stops: 0}}]\n")
     (session / "session.yaml").write_text(
         "session: Board\nframes: [frames/Z-*]\nlooks: [{look: plain}]\n"

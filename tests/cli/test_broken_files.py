@@ -10,6 +10,7 @@ from finishing.cli.main import main
 from finishing.documents.reading import MANY
 from finishing.operations.catalogue import OPERATIONS
 from tests.conftest import PLAN, write_frame
+from tests.conftest import RECIPES as OWN_RECIPES
 
 RECIPES = [
     (
@@ -183,19 +184,16 @@ shoot/session.yaml:2:10: no file has such a name
         """\
 shoot/session.yaml:5:30: "format" cannot be read
     found:    jpg
-    expected: one of jpeg, png, tiff
+    expected: one of jpeg, png, tiff, webp, avif
     do this:  write format: jpeg, for example
 """,
     ),
     (
-        "session: O\nframes: [frames/*.jpg]\nplan: plan.yaml\nlooks: [{look: faded_print}]\ndeliverables: {print: {format: tiff, bits: 16}}\n",
+        "session: O\nframes: [frames/*.jpg]\nplan: plan.yaml\nlooks: [{look: faded_print}]\ndeliverables: {print: {format: jpeg, bits: 16}}\n",
         """\
-shoot/session.yaml:5:32: this version cannot write TIFF
-    found:    tiff
-    do this:  write format: png or jpeg
-shoot/session.yaml:5:44: this version writes 8 bits a channel
+shoot/session.yaml:5:44: a JPEG file has 8 bits a channel
     found:    16
-    do this:  leave bits out
+    do this:  write format: tiff (or png) for 16 bits, or leave bits out
 """,
     ),
     (
@@ -219,7 +217,7 @@ shoot/session.yaml:4:37: "frames" cannot be read
         "session: O\nframes: [frames/*.jpg]\nplan: plan.yaml\nlooks: [{look: one_colour_kept, with: {kept_hu: 3}}]\n",
         """\
 shoot/session.yaml:4:40: unknown setting "kept_hu"
-    expected: one of kept_hue, rest, softness, width
+    expected: one of kept_hue
     do this:  did you mean "kept_hue"?
 """,
     ),
@@ -350,6 +348,9 @@ def test_session(text: str, expected: str) -> None:
     write_frame(Path("shoot/frames/A-0002.jpg"))
     Path("shoot/plan.yaml").write_text(PLAN)
     Path("shoot/session.yaml").write_text(text)
+    Path("shoot/recipes").mkdir()
+    for name, recipe in OWN_RECIPES.items():
+        Path(f"shoot/recipes/{name}.yaml").write_text(recipe)
     refused(["run", "shoot"], expected)
 
 

@@ -46,11 +46,11 @@ def test_checking_a_recipe_loads_no_compiler() -> None:
 def test_run_finishes_then_says_there_is_nothing_to_do(session: Path) -> None:
     first = finishing("run", session)
     assert first.exit_code == 0, first.stderr
-    assert first.stdout.startswith("14 files made in ")
+    assert first.stdout.splitlines()[-1].startswith("14 files made in ")
     assert "[4/4]" in first.stderr
     second = finishing("run", session)
     assert second.exit_code == 0
-    assert second.stdout == f"nothing to do: 14 files in {session / 'finished'} are up to date\n"
+    assert second.stdout.splitlines()[-1] == f"nothing to do: 14 files in {session / 'finished'} are up to date"
 
 
 def test_run_with_a_bad_frame_names_it_and_ends_with_1(session: Path) -> None:
@@ -107,6 +107,46 @@ def test_plan_of_a_session_and_of_a_plan(session: Path) -> None:
     assert by_id["A"]["shutter_for"] == {"-2": "1/125", "-1": "1/60", "0": "1/30"}
     alone = json.loads(finishing("plan", session / "plan.yaml", "--json").stdout)
     assert [setup["id"] for setup in alone["setups"]] == ["A", "C"]
+
+
+def test_plan_as_one_page(session: Path, tmp_path: Path) -> None:
+    result = finishing("plan", session, "--out", tmp_path / "plan.html")
+    assert result.exit_code == 0, result.stderr
+    assert result.stdout.strip() == str(tmp_path / "plan.html")
+    page = (tmp_path / "plan.html").read_text(encoding="utf-8")
+    assert "Standing by the ladder" in page
+    assert "frames    2" not in page
+    assert "2: A-0001 … A-0002" in page
+    told = json.loads(finishing("plan", session, "--json").stdout)
+    assert told["setups"][1]["sun"]["from"]["elevation"] > told["setups"][1]["sun"]["to"]["elevation"]
+    assert told["matching"]["clocks"] == [{"camera": None, "ahead_by_seconds": 90, "same_instant": None}]
+    refused = finishing("plan", session, "--out", tmp_path / "plan.txt")
+    assert refused.exit_code == 2
+    assert "end the name with .html" in refused.stderr
+
+
+def test_plan_decodes_nothing_and_loads_no_pixel_library(session: Path) -> None:
+    code = (
+        "import sys; from finishing.cli.main import main\n"
+        "try: main(['plan', sys.argv[1]])\nexcept SystemExit: pass\n"
+        "print(sorted({'numba', 'cv2', 'numpy', 'PIL', 'simplejpeg', 'colour', 'rich'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code, str(session)], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_init_writes_files_that_check_and_run_take(session: Path) -> None:
+    for name in ("session.yaml", "plan.yaml"):
+        (session / name).unlink()
+    result = finishing("init", session)
+    assert result.exit_code == 0, result.stderr
+    assert "set-up Z: its files tell no aperture, shutter, iso" in result.stderr
+    assert result.stdout.splitlines()[-1].endswith(f"then: finishing check {session / 'session.yaml'}")
+    assert finishing("check", session / "session.yaml", session / "plan.yaml").exit_code == 0
+    assert finishing("run", session, "--dry-run").exit_code == 0
+    again = finishing("init", session, "--json")
+    assert again.exit_code == 2
+    assert json.loads(again.stdout)["problems"][0]["remedy"]
 
 
 def test_apply(session: Path, tmp_path: Path) -> None:

@@ -8,13 +8,22 @@ from hypothesis import strategies as st
 
 from finishing.exposure import light, possible
 from finishing.exposure.light import Head
-from finishing.exposure.series import exact_aperture, exact_exposure, exact_shutter
+from finishing.exposure.series import (
+    exact_aperture,
+    exact_exposure,
+    exact_shutter,
+    nearest_aperture,
+    nearest_iso,
+    nearest_shutter,
+)
 from finishing.exposure.values import Exposure
 
 LEVELS = st.floats(-12, 12)
-PRINTED_TIMES = st.sampled_from([1 / 200, 1 / 160, 1 / 125, 1 / 60, 1 / 30, 1 / 8, 0.5, 2])
-PRINTED_NUMBERS = st.sampled_from([1.8, 2.8, 4, 5.6, 8, 9, 11, 16])
-EXPOSURES = st.builds(Exposure, PRINTED_NUMBERS, PRINTED_TIMES, st.sampled_from([100, 125, 200, 400]))
+# the whole printed series: by its numbers' exact thirds, each as it is printed
+PRINTED_TIMES = st.integers(-45, 26).map(lambda k: nearest_shutter(2 ** (k / 3)))
+PRINTED_NUMBERS = st.integers(-3, 38).map(lambda k: nearest_aperture(2 ** (k / 6)))
+PRINTED_SPEEDS = st.integers(-6, 30).map(lambda k: nearest_iso(100 * 2 ** (k / 3)))
+EXPOSURES = st.builds(Exposure, PRINTED_NUMBERS, PRINTED_TIMES, PRINTED_SPEEDS)
 
 
 @pytest.mark.parametrize(("under", "over"), [(0, 1), (1, 0.585), (2, 0.322), (3, 0.170), (4, 0.0875)])
@@ -83,7 +92,7 @@ def test_the_shutter_moves_the_ambient_only(planned: Exposure, seconds: float, l
     assert light.ambient_at(level, planned, taken) == pytest.approx(level + stops, abs=1e-9)
 
 
-@given(EXPOSURES, PRINTED_NUMBERS, st.sampled_from([100, 200, 800]), LEVELS)
+@given(EXPOSURES, PRINTED_NUMBERS, PRINTED_SPEEDS, LEVELS)
 def test_aperture_and_iso_move_both_alike(planned: Exposure, f_number: float, iso: float, level: float) -> None:
     taken = Exposure(f_number, planned.seconds, iso)
     moved = exact_exposure(planned).ev100 - exact_exposure(taken).ev100

@@ -145,3 +145,31 @@ def _runner(program: str, package: str) -> Callable[..., str]:
         return subprocess.run(command, capture_output=True, check=False, text=True).stdout
 
     return run
+
+
+def ink_profile() -> bytes:
+    """A profile of four invented inks (ICC.1:2022, 10.10, lut16Type; connection space XYZ): each ink takes its share of
+    light away, straight curves, a 2×2×2×2 table."""
+    from finishing.colour import icc
+    from finishing.colour.adaptation import adaptation_matrix, white_xyz
+    from finishing.colour.spaces import D65, SRGB
+
+    colorants = adaptation_matrix(white_xyz(D65), icc.D50_WHITE) @ SRGB.to_xyz
+    corners = []
+    for inks in np.ndindex(2, 2, 2, 2):
+        left = 1 - 0.95 * np.array(inks)
+        corners.append(colorants @ (left[:3] * left[3]))
+    grid = np.round(np.clip(corners, 0, 1.99) * 32768).astype(">u2").tobytes()
+    straight = struct.pack(">2H", 0, 65535)
+    unit = struct.pack(">9i", 65536, 0, 0, 0, 65536, 0, 0, 0, 65536)
+    lut = b"mft2" + bytes(4) + bytes((4, 3, 2, 0)) + unit + struct.pack(">HH", 2, 2)
+    lut += straight * 4 + grid + straight * 3
+    parts = {b"wtpt": b"XYZ " + bytes(4) + struct.pack(">3i", 0xF6D6, 0x10000, 0xD32D), b"A2B0": lut}
+    start, table, body = 132 + 24, b"", b""
+    for name, content in parts.items():
+        table += struct.pack(">4sII", name, start + len(body), len(content))
+        body += content + bytes(-len(content) % 4)
+    size = start + len(body)
+    head = struct.pack(">I4xI4s4s4s12s4s", size, 0x02400000, b"prtr", b"CMYK", b"XYZ ", bytes(12), b"acsp")
+    head = head.ljust(68, b"\0") + struct.pack(">3I", 0xF6D6, 0x10000, 0xD32D)
+    return head.ljust(128, b"\0") + struct.pack(">I", 2) + table + body

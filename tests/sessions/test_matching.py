@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from finishing.sessions.clocks import Camera
 from finishing.sessions.matching import FrameFacts, Matching, disagreement, local_time, match_frames
 from finishing.sessions.plan import parse_plan
 from finishing.sessions.plan_table import plan_lines
@@ -189,3 +190,62 @@ def test_the_json_and_the_table() -> None:
         "X-0002: taken at 21:00:00, in no set-up's time",
     ):
         assert part in text
+
+
+def test_fractions_of_a_second_count() -> None:
+    found = match(FrameFacts("X", at("18:49:59.990000")), FrameFacts("Y", at("18:50:00.010000")))
+    assert found.setup_of == {"Y": "B"}
+    late = match(FrameFacts("X", at("19:10:00.100000")), FrameFacts("Y", at("19:10:00.600000")), ahead=0.5)
+    assert late.setup_of == {"X": "B"}
+
+
+def exposed(name: str, shutter: float, clock: str | None = None, camera: Camera | None = None) -> FrameFacts:
+    aperture = 8 if shutter == 1 / 125 else 11
+    return FrameFacts(name, at(clock) if clock else None, None, aperture, shutter, 100, camera=camera or Camera())
+
+
+TWO = PLAN.replace("    frames: A-*\n", '    from: "18:30"\n    to: "18:50"\n')
+
+
+def test_a_frame_without_a_time_is_proposed_by_exposure_and_number() -> None:
+    known = [exposed("F-0001", 1 / 125, "18:40:00"), exposed("F-0005", 1 / 125, "18:45:00")]
+    known += [exposed("F-0009", 1 / 200, "18:55:00"), exposed("F-0012", 1 / 200, "18:59:00")]
+    found = match(*known, exposed("F-0003", 1 / 125), exposed("G-0010", 1 / 200), plan=TWO)
+    assert found.setup_of == {
+        "F-0001": "A", "F-0003": "A", "F-0005": "A", "F-0009": "B", "F-0012": "B", "G-0010": "B",
+    }  # fmt: skip
+    assert (found.how["F-0003"], found.how["F-0001"]) == ("exposure", "time")
+    assert found.strays == {}
+    assert found.doubtful["F-0003"] == (
+        'proposed for "A" by its exposure and its number alone, between F-0001 and F-0005; '
+        "confirm it by its name in the plan (frames: [..., F-0003])"
+    )
+    lines = "\n".join(plan_lines(work_out(parse_plan(TWO)), found, width=120))
+    assert "(2 by time, 1 by exposure)" in lines
+    assert 'F-0003: proposed for "A" by its exposure' in lines
+
+
+def test_what_exposure_and_number_do_not_settle_stays_a_stray() -> None:
+    known = [exposed("F-0001", 1 / 125, "18:40:00"), exposed("F-0005", 1 / 125, "18:45:00")]
+    known += [exposed("F-0009", 1 / 200, "18:55:00")]
+    strays = [
+        exposed("F-0003", 1 / 200),  # agrees with B, lies in A
+        exposed("F-0007", 1 / 125),  # lies between the two
+        exposed("F-0020", 1 / 200),  # lies after all
+        FrameFacts("F-0004"),  # tells no exposure
+        exposed("F-0002", 1 / 125, "23:00:00"),  # has a time, which is no set-up's
+    ]
+    assert set(match(*known, *strays, plan=TWO).strays) == {frame.name for frame in strays}
+    # where two set-ups have one exposure, it says nothing
+    same = TWO.replace("aperture: f/11, shutter: 1/200", "aperture: f/8, shutter: 1/125")
+    assert set(match(*known, exposed("F-0003", 1 / 125), plan=same).strays) == {"F-0003"}
+
+
+def test_two_cameras_count_their_files_apart() -> None:
+    one, other = Camera(None, "One", None), Camera(None, "Other", None)
+    known = [exposed("F-0001", 1 / 125, "18:40:00", one), exposed("F-0005", 1 / 125, "18:45:00", one)]
+    known += [exposed("G-0002", 1 / 200, "18:55:00", other), exposed("G-0004", 1 / 200, "18:56:00", other)]
+    found = match(*known, exposed("F-0003", 1 / 125, None, one), plan=TWO)
+    assert found.setup_of["F-0003"] == "A"
+    # without knowing whose it is, frames of both sides speak
+    assert "F-0003" in match(*known, exposed("F-0003", 1 / 125), plan=TWO).strays

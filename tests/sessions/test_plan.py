@@ -282,3 +282,80 @@ def test_the_table_says_what_matters() -> None:
         assert part in text
     assert "frames" not in text  # nothing was matched
     assert "!" not in text
+
+
+MISTAKES = """\
+place: {name: Example orchard, latitude: 147.4, longitude: 8.6, date: 2026-09-31, utc_offset: CEST}
+sink: 1/200
+setups:
+  - id: A
+    frames: A-*
+    exposure: {aperture: wide, shutter: 12:30, iso: 0}
+    ambient: dark
+    strobes:
+      - {name: key, power: 5/4, reads: f/8}
+      - {name: key, reads: f/5.6, modifer: softbox}
+  - id: A
+    from: "19:10"
+    to: "18:50"
+    exposure: {aperture: f/8, iso: 100}
+  - id: C
+    from: "18:30"
+    to: "19:00"
+    exposure: {aperture: f/8, shutter: 1/60, iso: 100}
+  - id: D
+    from: "18:50"
+    to: "19:20"
+    exposure: {aperture: f/8, shutter: 1/60, iso: 100}
+  - id: E
+    from: "19:30"
+    exposure: {aperture: f/8, shutter: 1/60, iso: 100}
+  - title: without an id
+    frames: []
+    exposure: f/8 at 1/60
+"""
+
+
+def test_a_plan_with_all_kinds_of_mistakes_tells_each_with_its_place_and_a_remedy() -> None:
+    with pytest.raises(ProblemSet) as caught:
+        parse_plan(MISTAKES)
+    found = {(str(problem.where).removeprefix("plan.yaml:"), problem.what) for problem in caught.value.problems}
+    assert found == {
+        ("1:42", '"latitude" cannot be read'),
+        ("1:71", '"date" cannot be read'),
+        ("1:95", '"utc_offset" cannot be read'),
+        ("2:1", 'unknown key "sink"'),
+        ("6:26", '"aperture" cannot be read'),
+        ("6:41", '"shutter" cannot be read'),
+        ("6:53", '"iso" cannot be read'),
+        ("7:14", '"ambient" cannot be read'),
+        ("9:28", '"power" cannot be read'),
+        ("9:16", 'two strobes of set-up "A" have the name "key"'),
+        ("10:35", 'unknown key "modifer"'),
+        ("11:9", 'a second set-up has the id "A"'),
+        ("13:9", 'set-up "A" ends before it starts'),
+        ("14:15", '"shutter" is missing in "exposure"'),
+        ("20:11", 'set-ups "C" and "D" overlap in time'),
+        ("24:11", '"from" stands without "to" in set-up "E"'),
+        ("26:5", '"id" is missing'),
+        ("27:13", '"frames" cannot be read'),
+        ("28:15", '"exposure" cannot be read'),
+    }
+    assert all(problem.remedy for problem in caught.value.problems)
+
+
+def test_doubtful_plans_tell_each_doubt_with_its_place_and_a_remedy() -> None:
+    text = (
+        PLAN.replace("1/125, iso", "1/500, iso")
+        .replace("power: 1/1, reads: f/8", "power: 1/1, guide_number: 20, distance: 5 m, reads: f/16")
+        .replace("power: 1/4, reads: f/5.6", "power: 1/4")
+        .replace("{name: key, power: 1/2, reads: f/11}", "{name: key, power: 1/2, full_power_reads: f/8, reads: f/11}")
+    )
+    warnings = work_out(parse_plan(text)).warnings
+    assert [(str(one.where).split(":")[1], one.what.split(":")[0].split(",")[0]) for one in warnings] == [
+        ("7", "the shutter is faster than the sync time"),
+        ("10", 'strobe "key" reads f/16'),
+        ("11", 'nothing says what strobe "rim" gives; it is left out of the sums'),
+        ("18", 'strobe "key" reads f/11'),
+    ]
+    assert all(one.remedy for one in warnings)

@@ -28,14 +28,15 @@ def test_the_session_is_read(write: Write) -> None:
     assert value.session == "Orchard at dusk"
     assert tuple(frame.name for frame in find_frames(session)) == FRAMES
     assert session.frames[0].relative == "frames/A-0001.jpg"
-    assert value.camera_clock.seconds_ahead == 90
+    assert value.camera_clock[0].seconds_ahead == 90
     assert value.rights.copyright == "© 2026 A. Example"
     assert value.looks[0].settings == {"kept_hue": "75"}
     assert value.looks[2].frames == Selection(rating_at_least=3)
     assert value.match.exposure is not None
     assert value.match.exposure.at_most == 1
     assert value.match.white_balance is not None
-    assert value.match.white_balance.grey_card.box == (0.46, 0.60, 0.54, 0.70)
+    assert value.match.exposure.to.one == "A-0003"
+    assert value.match.white_balance.cards()["all"].box == (0.46, 0.60, 0.54, 0.70)
     entry = session.of_frame("B-0002")
     assert entry.subject == (0.42, 0.38)
     assert entry.crop is not None
@@ -60,7 +61,7 @@ def test_the_folder_does_for_the_file(write: Write) -> None:
 
 def test_the_clock_can_be_behind(write: Write) -> None:
     session = read_session(write(("ahead_by", "behind_by")))
-    assert session.value.camera_clock.seconds_ahead == -90
+    assert session.value.camera_clock[0].seconds_ahead == -90
     text = broken(write(('ahead_by: "00:01:30"', "ahead_by: 5, behind_by: 3")))
     assert "session.yaml:4:40: the camera's clock cannot be both ahead and behind" in text
 
@@ -138,7 +139,7 @@ def test_a_format_that_is_none(write: Write) -> None:
     assert broken(write(("format: jpeg", "format: jpg"))) == (
         'session.yaml:19:17: "format" cannot be read\n'
         "    found:    jpg\n"
-        "    expected: one of jpeg, png, tiff\n"
+        "    expected: one of jpeg, png, tiff, webp, avif\n"
         "    do this:  write format: jpeg, for example"
     )
 
@@ -147,8 +148,8 @@ def test_a_list_for_a_mapping(write: Write) -> None:
     assert broken(write(('{ahead_by: "00:01:30"}', "[90]"))) == (
         'session.yaml:4:15: "camera_clock" cannot be read\n'
         "    found:    [90]\n"
-        "    expected: a mapping (key: value)\n"
-        "    do this:  write one `key: value` a line, without dashes"
+        "    expected: a mapping (key: value), or a list of them, one a camera\n"
+        '    do this:  write {ahead_by: "00:01:30"}, or - {camera: Example Camera, ahead_by: 90}'
     )
 
 

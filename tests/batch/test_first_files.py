@@ -1,0 +1,207 @@
+"""A folder looked at: likely set-ups, and first files that check and run take as they are."""
+
+import json
+from datetime import datetime, timedelta
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+from hypothesis import given
+from hypothesis import strategies as st
+from PIL import Image
+
+from finishing.batch.checking import check_file
+from finishing.batch.first_files import write_first_files
+from finishing.cli.main import main
+from finishing.errors import Problem
+from finishing.sessions.likely import likely_setups, prefix_of
+from finishing.sessions.matching import FrameFacts
+from finishing.sessions.session import read_session
+
+
+def frame(
+    path: Path, taken: str | None = None, n: float | None = 8.0, t: float = 1 / 125, iso: int = 100, **extra: Any
+) -> None:
+    exif = Image.Exif()
+    photo = exif.get_ifd(0x8769)
+    if n is not None:
+        photo[0x829D], photo[0x829A], photo[0x8827] = n, t, iso
+    if taken:
+        photo[0x9003] = f"2026:09:{extra.get('day', 19)} {taken}"
+        photo[0x9011] = "+02:00"
+    exif[0x0110] = extra.get("camera", "Example Camera")
+    for tag in ("artist", "copyright"):
+        if tag in extra:
+            exif[{"artist": 0x013B, "copyright": 0x8298}[tag]] = extra[tag].encode()
+    path.parent.mkdir(parents=True, exist_ok=True)
+    Image.new("RGB", (60, 40), (120, 110, 100)).save(path, exif=exif)
+
+
+def finishing(*words: str | Path) -> Any:
+    return CliRunner().invoke(main, [str(word) for word in words])
+
+
+def sound(folder: Path) -> dict[str, list[str]]:
+    """Both files check, a dry run takes them, every frame is of the set-up that was told; gives the set-ups."""
+    written = write_first_files(folder)
+    for path in (written.session, written.plan):
+        checked = check_file(path)
+        assert not checked.problems, [str(problem) for problem in checked.problems]
+        assert not checked.warnings
+    dry = finishing("run", folder, "--dry-run", "--json")
+    assert dry.exit_code == 0, dry.output
+    assert len(json.loads(dry.stdout)["planned"]) == sum(len(names) for names in written.setups.values())
+    plan = json.loads(finishing("plan", folder, "--json").stdout)
+    assert {setup["id"]: setup["frames"] for setup in plan["setups"]} == written.setups
+    assert not plan["matching"]["strays"]
+    assert not plan["matching"]["overlaps"]
+    return written.setups
+
+
+def test_one_camera_counting_on_is_told_apart_by_pauses_and_jumps(tmp_path: Path) -> None:
+    folder = tmp_path / "dusk"
+    taken = [
+        ("18:40:00", 8, 1 / 125, 100),
+        ("18:42:00", 8, 1 / 125, 100),
+        ("18:49:00", 8, 1 / 60, 100),
+    ]  # the light falls
+    taken += [("18:50:00", 5.6, 1 / 125, 200), ("18:51:00", 5.6, 1 / 125, 200)]  # aperture and ISO change and stay
+    taken += [("18:52:00", 2.8, 1 / 125, 200), ("18:53:00", 5.6, 1 / 125, 200)]  # one trial frame
+    taken += [("19:10:00", 5.6, 1 / 60, 200), ("19:11:00", 5.6, 1 / 60, 200)]  # a pause
+    for i, (clock, n, t, iso) in enumerate(taken):
+        frame(folder / "frames" / f"F{i:04d}.jpg", clock, n, t, iso)
+    assert sound(folder) == {
+        "A": ["F0000", "F0001", "F0002"], "B": ["F0003", "F0004", "F0005", "F0006"], "C": ["F0007", "F0008"],
+    }  # fmt: skip
+    plan = read_session(folder).plan
+    assert plan is not None
+    assert [(s.exposure.aperture, s.exposure.shutter, s.exposure.iso) for s in plan.value.setups] == [
+        (8, 1 / 125, 100), (5.6, 1 / 125, 200), (5.6, 1 / 60, 200),
+    ]  # fmt: skip
+    text = plan.path.read_text()
+    assert "after a pause of 17 minutes" in text
+    assert "where the aperture changes" in text
+    assert 'place: {date: 2026-09-19, utc_offset: "+02:00"}' in text
+
+
+def test_frames_without_times_go_by_their_names(tmp_path: Path) -> None:
+    for name in ("A-1", "A-2", "gate 01", "gate 02", "[x]-1"):
+        frame(tmp_path / f"{name}.jpg")
+    frame(tmp_path / "A-3.jpg", "18:40:00")
+    frame(tmp_path / "B-1.jpg", "19:40:00")
+    assert sound(tmp_path) == {
+        "A": ["A-1", "A-2", "A-3"],
+        "B": ["B-1"],
+        "[x]": ["[x]-1"],
+        "gate": ["gate 01", "gate 02"],
+    }
+
+
+def test_a_shoot_over_two_days_names_its_frames(tmp_path: Path) -> None:
+    for i, (day, clock) in enumerate(((19, "18:40:00"), (19, "18:41:00"), (20, "18:40:00"), (20, "18:45:00"))):
+        frame(tmp_path / f"F{i}.png", clock, day=day)
+    assert sound(tmp_path) == {"A": ["F0", "F1"], "B": ["F2", "F3"]}
+    assert "frames: [F0, F1]" in (tmp_path / "plan.yaml").read_text()
+
+
+def test_two_cameras_jump_each_for_itself(tmp_path: Path) -> None:
+    for i in range(6):
+        wide = i % 2
+        frame(tmp_path / f"{'BA'[wide]}{i}.jpg", f"18:4{i}:00", 2.8 if wide else 8, camera=f"Camera {wide}")
+    assert sound(tmp_path) == {"C": ["A1", "A3", "A5", "B0", "B2", "B4"]}
+    assert '- {camera: "Camera 1", same_instant:' in (tmp_path / "session.yaml").read_text()
+
+
+def test_what_the_files_do_not_tell_is_said_not_invented(tmp_path: Path) -> None:
+    frame(tmp_path / "A-1.jpg", n=None)
+    (tmp_path / "A-2.jpg").write_bytes(b"not a photograph")
+    result = finishing("init", tmp_path)
+    assert result.exit_code == 0
+    assert "set-up A: its files tell no aperture, shutter, iso" in result.stderr
+    assert "A-2" in result.stderr
+    assert "CORRECT aperture, shutter, iso" in (tmp_path / "plan.yaml").read_text()
+    assert not check_file(tmp_path / "session.yaml").problems
+
+
+def test_rights_that_all_frames_state_become_the_sessions(tmp_path: Path) -> None:
+    for i in range(2):
+        frame(tmp_path / f"A-{i}.jpg", artist='A. "Example"', copyright="© 2026: A #1")
+    write_first_files(tmp_path)
+    rights = read_session(tmp_path).value.rights
+    assert (rights.creator, rights.copyright) == ('A. "Example"', "© 2026: A #1")
+    frame(tmp_path / "other" / "B-1.jpg", artist="B")
+    write_first_files(tmp_path / "other")
+    frame(tmp_path / "other" / "B-2.jpg", artist="C")
+    (tmp_path / "other" / "session.yaml").unlink()
+    (tmp_path / "other" / "plan.yaml").unlink()
+    write_first_files(tmp_path / "other")
+    assert read_session(tmp_path / "other").value.rights.creator is None
+
+
+def test_nothing_is_overwritten(tmp_path: Path) -> None:
+    frame(tmp_path / "A-1.jpg")
+    for name in ("session.yaml", "plan.yaml"):
+        (tmp_path / name).write_text("mine")
+        with pytest.raises(Problem, match="stays as it is"):
+            write_first_files(tmp_path)
+        assert (tmp_path / name).read_text() == "mine"
+        assert sorted(p.name for p in tmp_path.iterdir()) == sorted(["A-1.jpg", name])
+        (tmp_path / name).unlink()
+
+
+def test_folders_without_frames(tmp_path: Path) -> None:
+    assert finishing("init", tmp_path / "none").exit_code == 2
+    (tmp_path / "note.txt").write_text("x")
+    frame(tmp_path / "finished" / "web" / "A-1.jpg")
+    refused = finishing("init", tmp_path)
+    assert refused.exit_code == 2
+    assert "there are no frames in this folder" in refused.stderr
+    assert not (tmp_path / "session.yaml").exists()
+
+
+def test_one_name_twice_is_left_out_and_told(tmp_path: Path) -> None:
+    for name in ("A-1.jpg", "A-2.jpg", "A-1.png", "sub/A-2.JPG", "sub/B-1.JPG"):
+        frame(tmp_path / name) if not name.endswith("JPG") else frame_as_jpeg(tmp_path / name)
+    written = write_first_files(tmp_path)
+    assert any("*.png was left out: A-1 would be there twice" in notice for notice in written.notices)
+    assert any("sub/*.JPG was left out: A-2" in notice for notice in written.notices)
+    assert not check_file(written.session).problems
+
+
+def frame_as_jpeg(path: Path) -> None:
+    frame(path.with_suffix(".jpg"))
+    path.with_suffix(".jpg").rename(path)
+
+
+def test_prefixes() -> None:
+    assert [prefix_of(name) for name in ("A-0001", "IMG12b", "12", "gate", "2026-09-19 7x")] == [
+        "A-", "IMG", "", "gate", "2026-09-19 ",
+    ]  # fmt: skip
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.one_of(st.none(), st.integers(0, 40000)),
+            st.sampled_from([None, 2.8, 5.6, 8]),
+            st.sampled_from([None, 1 / 250, 1 / 60]),
+            st.sampled_from(["A-", "B-", ""]),
+        ),
+        max_size=30,
+    )
+)
+def test_every_frame_is_in_one_group(made: list[tuple[int | None, float | None, float | None, str]]) -> None:
+    start = datetime(2026, 9, 19, 8)
+    frames = [
+        FrameFacts(f"{p}{i:03d}", None if s is None else start + timedelta(seconds=s), None, n, t, 100)
+        for i, (s, n, t, p) in enumerate(made)
+    ]
+    groups = likely_setups(frames)
+    names = [frame.name for group in groups for frame in group.frames]
+    assert sorted(names) == sorted(frame.name for frame in frames)
+    timed = [group.times for group in groups if group.times]
+    assert all(one[-1] <= other[0] for one, other in pairwise(timed))
+    # no pause is bridged
+    assert all(b - a < timedelta(minutes=10) for times in timed for a, b in pairwise(times))

@@ -1,0 +1,43 @@
+"""How large deliverables come out."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from finishing.batch.output_size import output_size
+from finishing.sessions.deliverables import Deliverable, PrintSize
+
+
+@pytest.mark.parametrize(
+    ("asked", "size"),
+    [
+        ({}, (6000, 4000)),
+        ({"long_edge": 2048}, (2048, 1365)),
+        ({"short_edge": 1080}, (1620, 1080)),
+        ({"megapixels": 2}, (1732, 1155)),
+        ({"box": (1920, 1080)}, (1620, 1080)),
+        ({"box": (1080, 1920)}, (1080, 720)),  # a box does not turn: it is a screen
+        ({"print_size": PrintSize(12, 8), "pixels_per_inch": 300}, (3600, 2400)),
+        ({"print_size": PrintSize(12, 9), "pixels_per_inch": 240}, (2880, 1920)),
+        ({"print_size": PrintSize(10)}, (3000, 2000)),  # 300 pixels an inch unless said
+        ({"long_edge": 9000}, (6000, 4000)),
+        ({"long_edge": 9000, "enlarge": True}, (9000, 6000)),
+        ({"print_size": PrintSize(30, 20), "enlarge": True}, (9000, 6000)),
+    ],
+)
+def test_sizes(asked: dict[str, object], size: tuple[int, int]) -> None:
+    assert output_size(Deliverable.model_construct(**asked), 6000, 4000) == size
+
+
+def test_a_print_turns_with_the_frame() -> None:
+    print_size = Deliverable.model_construct(print_size=PrintSize(12, 8), pixels_per_inch=100)
+    assert output_size(print_size, 4000, 6000) == (800, 1200)
+
+
+@given(st.integers(1, 9000), st.integers(1, 9000), st.integers(16, 9000))
+def test_a_long_edge_is_met_and_nothing_grows_unasked(width: int, height: int, edge: int) -> None:
+    found = output_size(Deliverable.model_construct(long_edge=edge), width, height)
+    assert max(found) == min(edge, max(width, height))
+    assert min(found) >= 1
+    assert abs(found[0] - width * max(found) / max(width, height)) <= 1
+    assert max(output_size(Deliverable.model_construct(long_edge=edge, enlarge=True), width, height)) == edge
