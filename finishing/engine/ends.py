@@ -10,7 +10,7 @@ from finishing.colour import transfer
 from finishing.colour.icc import ROUNDING
 from finishing.colour.spaces import ColourSpace
 from finishing.compiled import compiled, singles
-from finishing.engine import conversions
+from finishing.engine import conversions, gamut
 from finishing.operation import Domain, Kernel, Planes
 from finishing.overview import Reducer
 
@@ -156,7 +156,8 @@ def _code_table(space: ColourSpace | None) -> NDArray[np.uint8]:
 
 
 class CodedSink:
-    """8-bit or 16-bit codes of an output colour space. What lies outside its gamut is cut at 0 and 1 here.
+    """8-bit or 16-bit codes of an output colour space. What lies outside its gamut is brought in here, at its own
+    lightness and hue (`finishing.colour.gamut`), and only what rounding leaves beyond 0 and 1 is cut.
 
     codes: uint8 or uint16 (height, width, 3), filled; may be the array that the source reads from, since a strip is
     read before it is written and no strip looks at another's rows unless a step reaches around itself.
@@ -167,6 +168,7 @@ class CodedSink:
         self.space = space
         same = np.array_equal(space.from_working, np.eye(3))
         self._matrix = None if same else singles(*space.from_working.ravel())
+        self._gamut = gamut.matrices_of(space)
         own = same and space.decode is transfer.srgb_decode
         self.domains: tuple[Domain, ...] = (Domain.LINEAR, Domain.ENCODED) if own else (Domain.LINEAR,)
 
@@ -178,8 +180,7 @@ class CodedSink:
     def write(self, planes: Planes, top: int, domain: Domain) -> None:
         part = self.codes[top : top + planes.shape[1]]
         if self.codes.dtype == np.uint8:
-            if self._matrix is not None:
-                conversions.apply_matrix(planes, self._matrix)
+            domain = self._bring_in(planes, domain)
             conversions.store(planes, _code_table(self.space if domain is Domain.LINEAR else None), part)
             return
         self.encode(planes, domain)
@@ -187,8 +188,7 @@ class CodedSink:
 
     def encode(self, planes: Planes, domain: Domain) -> None:
         """From working light (or values that are encoded already) to the space's encoded values, in place."""
-        if self._matrix is not None:
-            conversions.apply_matrix(planes, self._matrix)
+        domain = self._bring_in(planes, domain)
         curve = self.space.encode
         if domain is Domain.ENCODED or self.space.name == "linear":
             return
@@ -199,17 +199,31 @@ class CodedSink:
         else:
             planes[:] = curve(planes.astype(np.float64))
 
+    def _bring_in(self, planes: Planes, domain: Domain) -> Domain:
+        """Into the space's linear light and its gamut; encoded values that are inside stay encoded. Returns which."""
+        if domain is Domain.ENCODED:
+            if planes.min() >= -gamut.TOLERANCE and planes.max() <= 1 + gamut.TOLERANCE:
+                return domain
+            conversions.encoded_to_linear(planes)
+        if self._matrix is not None:
+            conversions.apply_matrix(planes, self._matrix)
+        gamut.bring_in(planes, *self._gamut)
+        return Domain.LINEAR
+
     def take(self, source: CodedSource, domain: Domain) -> bool:
         """The whole picture straight from codes to codes, where each channel comes out of the same channel alone:
-        exact, so that a picture which nothing was done to keeps every code. False where primaries differ.
+        exact, so that a picture which nothing was done to keeps every code. False where primaries differ or light goes
+        beyond black or white.
 
         domain: what the source's tables give.
         """
         matrix = np.eye(3) if source.matrix is None else np.array(source.matrix, np.float64).reshape(3, 3)
         if np.abs(self.space.from_working @ matrix - np.eye(3)).max() > ROUNDING:
             return False
-        values = source.tables.astype(np.float64)
+        values = np.nan_to_num(source.tables.astype(np.float64))
+        if values.min() < -gamut.TOLERANCE or values.max() > 1 + gamut.TOLERANCE:
+            return False
         encoded = values if domain is Domain.ENCODED else self.space.encode(values)
-        tables = np.round(np.clip(np.nan_to_num(encoded), 0, 1) * self.highest).astype(self.codes.dtype)
+        tables = np.round(np.clip(encoded, 0, 1) * self.highest).astype(self.codes.dtype)
         conversions.recode(source.codes, tables, self.codes)
         return True

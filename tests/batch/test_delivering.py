@@ -304,7 +304,11 @@ def test_profiles_written_here_equal_little_cms_on_a_dense_cube() -> None:
             theirs = np.asarray(ImageCms.applyTransform(Image.fromarray(cube), transform)).astype(int)
             # a plain power has no bound to its slope at black: there the profiles' whole 1/65536 are two codes
             off = (np.abs(ours.astype(int) - theirs) > 1) & ((ours > 3) | (theirs > 3))
-            assert not off.any(), (source.name, target.name)
+            # outside the target's gamut the two differ on purpose: littleCMS cuts channels, we keep the hue
+            light = source.decode(cube / 255) @ (target.from_working @ source.to_working).T
+            inside = ((light > 5e-4) & (light < 1 - 5e-4)).all(axis=-1)
+            assert inside.mean() > 0.3
+            assert not off[inside].any(), (source.name, target.name)
 
 
 def test_raw_deep_and_float_frames_are_straightened_and_cropped_like_others(tmp_path: Path) -> None:
