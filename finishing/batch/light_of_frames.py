@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from finishing import domains
 from finishing.batch.picture import fitted, reduced
 from finishing.compiled import singles
-from finishing.engine import conversions
 from finishing.engine.ends import CodedSource
 from finishing.errors import Problem
 from finishing.evenness.consistency import LEAST_SKIN
@@ -80,7 +80,7 @@ def linear_light(photograph: "Photograph", long_edge: int) -> tuple[Planes, NDAr
     own = _planes(CodedSource(photograph.codes, tables, None), size)
     clipped = np.asarray((_planes(CodedSource(photograph.codes, ends, None), size) > MOST_CLIPPED).any(axis=0))
     if photograph.encoding.matrix is not None:
-        conversions.apply_matrix(own, singles(*np.asarray(photograph.encoding.matrix).ravel()))
+        domains.apply_matrix(own, singles(*np.asarray(photograph.encoding.matrix).ravel()))
     return own, clipped
 
 

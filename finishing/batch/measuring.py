@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
+from finishing import domains
 from finishing.batch.picture import fitted, reduced
-from finishing.engine import conversions
 from finishing.engine.ends import LinearSink, Source
 from finishing.engine.execution import execute
 from finishing.operation import Geometry
@@ -24,7 +24,7 @@ def measure(look: Recipe, full: Source, geometry: Geometry) -> list[CheckResult]
     finished, original = LinearSink(height, width), LinearSink(height, width)
     execute(look.steps, small, finished, own)
     execute([], small, original, own)
-    conversions.linear_to_oklab(original.planes, conversions.TO_LMS, conversions.TO_LAB)
+    domains.to_oklab(original.planes)
     results = []
     for requirement in look.checks:
         measuring = requirement.begin(own)

@@ -12,7 +12,7 @@ from finishing.batch.framing import framing_of
 from finishing.batch.turning import framed_mask, framed_source
 from finishing.colour.spaces import SRGB, ColourSpace
 from finishing.compiled import singles
-from finishing.engine.conversions import apply_matrix
+from finishing.domains import apply_matrix
 from finishing.engine.ends import CodedSink, CodedSource, LinearSource, Source
 from finishing.engine.execution import execute, strip_height
 from finishing.engine.plan import halo_of, plan

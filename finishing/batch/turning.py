@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from finishing import domains
 from finishing.batch.framing import Framing
 from finishing.compiled import ONE, ZERO, compiled, inlined
-from finishing.engine import conversions
 from finishing.engine.ends import CodedSource, LinearSource, Source, make_finite
 
 HALF = np.float32(0.5)
@@ -53,7 +53,7 @@ def framed_source(source: CodedSource | LinearSource, framing: Framing, *, threa
         else:
             turn_codes(source.codes, source.tables, places, part, top)
             if source.matrix is not None:
-                conversions.apply_matrix(part, source.matrix)
+                domains.apply_matrix(part, source.matrix)
         planes[:, top:bottom] = part
 
     rows_each = max(64, -(-framing.height // (4 * threads)))

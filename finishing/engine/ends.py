@@ -6,7 +6,9 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from finishing import domains
 from finishing.colour import transfer
+from finishing.colour.gamut import TOLERANCE
 from finishing.colour.icc import ROUNDING
 from finishing.colour.spaces import ColourSpace
 from finishing.compiled import compiled, singles
@@ -61,7 +63,7 @@ class CodedSource:
     def read(self, planes: Planes, top: int) -> None:
         conversions.load(self.codes[top : top + planes.shape[1]], self.tables, planes)
         if self.matrix is not None:
-            conversions.apply_matrix(planes, self.matrix)
+            domains.apply_matrix(planes, self.matrix)
 
     def reduced(self, height: int, width: int) -> "LinearSource | None":
         """The picture at a smaller size, each pixel the mean of the area that it covers, in linear light.
@@ -74,7 +76,7 @@ class CodedSource:
         spans = _spans(self.height, height), _spans(self.width, width)
         conversions.reduce_codes(np.ascontiguousarray(self.codes), self.tables[0], *spans, planes)
         if self.matrix is not None:
-            conversions.apply_matrix(planes, self.matrix)
+            domains.apply_matrix(planes, self.matrix)
         return LinearSource(planes)
 
 
@@ -193,7 +195,7 @@ class CodedSink:
         if domain is Domain.ENCODED or self.space.name == "linear":
             return
         if curve is transfer.srgb_encode:
-            conversions.linear_to_encoded(planes)
+            domains.linear_to_encoded(planes)
         elif isinstance(curve, partial) and curve.func is transfer.power_encode:
             conversions.linear_to_power(planes, np.float32(1 / curve.keywords["exponent"]))
         else:
@@ -202,11 +204,11 @@ class CodedSink:
     def _bring_in(self, planes: Planes, domain: Domain) -> Domain:
         """Into the space's linear light and its gamut; encoded values that are inside stay encoded. Returns which."""
         if domain is Domain.ENCODED:
-            if planes.min() >= -gamut.TOLERANCE and planes.max() <= 1 + gamut.TOLERANCE:
+            if planes.min() >= -TOLERANCE and planes.max() <= 1 + TOLERANCE:
                 return domain
-            conversions.encoded_to_linear(planes)
+            domains.encoded_to_linear(planes)
         if self._matrix is not None:
-            conversions.apply_matrix(planes, self._matrix)
+            domains.apply_matrix(planes, self._matrix)
         gamut.bring_in(planes, *self._gamut)
         return Domain.LINEAR
 
@@ -221,7 +223,7 @@ class CodedSink:
         if np.abs(self.space.from_working @ matrix - np.eye(3)).max() > ROUNDING:
             return False
         values = np.nan_to_num(source.tables.astype(np.float64))
-        if values.min() < -gamut.TOLERANCE or values.max() > 1 + gamut.TOLERANCE:
+        if values.min() < -TOLERANCE or values.max() > 1 + TOLERANCE:
             return False
         encoded = values if domain is Domain.ENCODED else self.space.encode(values)
         tables = np.round(np.clip(encoded, 0, 1) * self.highest).astype(self.codes.dtype)

@@ -11,6 +11,7 @@ from typing import TypeGuard
 
 import numpy as np
 
+from finishing import domains
 from finishing.engine import conversions
 from finishing.engine.ends import CodedSink, CodedSource, OverviewSink, Sink, Source
 from finishing.engine.plan import Apply, Convert, Item, halo_of, plan
@@ -23,14 +24,10 @@ from finishing.regions.region import Region
 STRIP_BYTES = 768 * 1024
 
 _CONVERSIONS = {
-    (Domain.LINEAR, Domain.ENCODED): lambda planes, top: conversions.linear_to_encoded(planes),
-    (Domain.ENCODED, Domain.LINEAR): lambda planes, top: conversions.encoded_to_linear(planes),
-    (Domain.LINEAR, Domain.OKLAB): lambda planes, top: conversions.linear_to_oklab(
-        planes, conversions.TO_LMS, conversions.TO_LAB
-    ),
-    (Domain.OKLAB, Domain.LINEAR): lambda planes, top: conversions.oklab_to_linear(
-        planes, conversions.FROM_LAB, conversions.FROM_LMS
-    ),
+    (Domain.LINEAR, Domain.ENCODED): lambda planes, top: domains.linear_to_encoded(planes),
+    (Domain.ENCODED, Domain.LINEAR): lambda planes, top: domains.encoded_to_linear(planes),
+    (Domain.LINEAR, Domain.OKLAB): lambda planes, top: domains.to_oklab(planes),
+    (Domain.OKLAB, Domain.LINEAR): lambda planes, top: domains.from_oklab(planes),
 }
 
 
@@ -170,7 +167,7 @@ def _limited(item: Apply, kernel: Kernel, where: Region, geometry: Geometry) -> 
 def _oklab(planes: Planes, domain: Domain) -> Planes:
     colours = planes.copy()
     if domain is Domain.ENCODED:
-        conversions.encoded_to_linear(colours)
+        domains.encoded_to_linear(colours)
     if domain is not Domain.OKLAB:
-        conversions.linear_to_oklab(colours, conversions.TO_LMS, conversions.TO_LAB)
+        domains.to_oklab(colours)
     return colours

@@ -11,16 +11,13 @@ import numpy as np
 from finishing.colour import oklab
 from finishing.colour.gamut import HALVINGS, TOLERANCE
 from finishing.colour.spaces import ColourSpace
-from finishing.compiled import ONE, ZERO, compiled, cube_root, inlined, singles
+from finishing.compiled import ONE, THREE, ZERO, compiled, cube_root, inlined, singles
+from finishing.domains import FROM_LAB, TO_LAB
 
 LOW = np.float32(-TOLERANCE)
 HIGH = np.float32(1 + TOLERANCE)
 HALF = np.float32(0.5)
-THREE = np.float32(3)
 STEPS = HALVINGS
-
-TO_LAB = singles(*oklab.LMS_TO_OKLAB.ravel())
-FROM_LAB = singles(*oklab.OKLAB_TO_LMS.ravel())
 
 
 def matrices_of(space: ColourSpace) -> tuple[tuple[np.float32, ...], ...]:

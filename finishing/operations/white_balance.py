@@ -10,8 +10,9 @@ from finishing.colour import transfer
 from finishing.colour.adaptation import white_xyz
 from finishing.colour.spaces import SRGB
 from finishing.colour.white import KELVIN_OF_D65, chromaticity, light_xyz, neutralising_matrix
-from finishing.compiled import compiled, singles
+from finishing.compiled import singles
 from finishing.documents.fields import Fraction, Words, number, parse_colour, parse_number
+from finishing.domains import apply_matrix
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
 
 Matrix = NDArray[np.float64]
@@ -104,21 +105,8 @@ class WhiteBalance(Operation):
 
     def prepare(self, geometry: Geometry) -> Kernel:
         entries = singles(*self.matrix().ravel())
-        return lambda planes, top: multiply(planes, entries)
+        return lambda planes, top: apply_matrix(planes, entries)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         red, green, blue = pixels[..., 0], pixels[..., 1], pixels[..., 2]
         return np.stack([row[0] * red + row[1] * green + row[2] * blue for row in self.matrix()], axis=-1)
-
-
-@compiled
-def multiply(planes: Any, entries: Any) -> None:
-    """3×3 on every pixel, row by row of the matrix; the products are written out so that no sum depends on shapes."""
-    m00, m01, m02, m10, m11, m12, m20, m21, m22 = entries
-    for row in range(planes.shape[1]):
-        red, green, blue = planes[0, row], planes[1, row], planes[2, row]
-        for x in range(planes.shape[2]):
-            r, g, b = red[x], green[x], blue[x]
-            red[x] = m00 * r + m01 * g + m02 * b
-            green[x] = m10 * r + m11 * g + m12 * b
-            blue[x] = m20 * r + m21 * g + m22 * b

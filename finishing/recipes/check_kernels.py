@@ -4,36 +4,16 @@ from typing import Any
 
 import numpy as np
 
-from finishing.colour import oklab
-from finishing.compiled import ONE, ZERO, compiled, cube_root, singles
+from finishing.compiled import ONE, ZERO, compiled
+from finishing.domains import to_oklab
 from finishing.operation import Planes
-
-TO_LMS = singles(*oklab.LINEAR_TO_LMS.ravel())
-TO_LAB = singles(*oklab.LMS_TO_OKLAB.ravel())
 
 
 def oklab_of(linear: Planes) -> Planes:
     """OkLab of linear light, float32 (3, rows, width), as a new array."""
-    colours = np.empty(linear.shape, np.float32)
-    to_oklab(linear, colours, TO_LMS, TO_LAB)
+    colours = np.ascontiguousarray(linear).copy()
+    to_oklab(colours)
     return colours
-
-
-@compiled
-def to_oklab(linear: Any, colours: Any, first: Any, second: Any) -> None:
-    """first: linear to cone responses, second: their cube roots to OkLab, nine float32 each."""
-    m00, m01, m02, m10, m11, m12, m20, m21, m22 = first
-    n00, n01, n02, n10, n11, n12, n20, n21, n22 = second
-    for row in range(linear.shape[1]):
-        red, green, blue = linear[0, row], linear[1, row], linear[2, row]
-        for x in range(linear.shape[2]):
-            r, g, b = red[x], green[x], blue[x]
-            long = cube_root(m00 * r + m01 * g + m02 * b)
-            medium = cube_root(m10 * r + m11 * g + m12 * b)
-            short = cube_root(m20 * r + m21 * g + m22 * b)
-            colours[0, row, x] = n00 * long + n01 * medium + n02 * short
-            colours[1, row, x] = n10 * long + n11 * medium + n12 * short
-            colours[2, row, x] = n20 * long + n21 * medium + n22 * short
 
 
 @compiled
