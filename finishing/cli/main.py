@@ -3,7 +3,7 @@
 import click
 
 from finishing import __version__
-from finishing.cli import looks, pictures, prints, proofs, records, sessions
+from finishing.cli import light, looks, pictures, prints, proofs, records, sessions
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -30,6 +30,7 @@ for command in (
     prints.steps,
     pictures.mask,
     pictures.compare,
+    light.light,
     records.check,
     records.ledger,
     records.schema,

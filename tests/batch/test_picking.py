@@ -81,7 +81,8 @@ per_frame:   # what holds for one frame
     after = (session / "session.yaml").read_bytes().decode()
     assert after.count("\r\n") == after.count("\n")
     after = after.replace("\r\n", "\n")
-    expected = text.replace("rating: -1  # blinked", "rating: 5  # blinked").replace(
+    # a comment keeps its column
+    expected = text.replace("rating: -1  # blinked", "rating: 5   # blinked").replace(
         "    skip: no    # perhaps\n",
         "    skip: no    # perhaps\n    picked: [faded_print]\n  A-0001: {rating: 5, picked: [faded_print]}\n",
     )
