@@ -94,10 +94,16 @@ def make_sheet(
             title=sheet.title,
             author=work.session.value.rights.creator or "",
             readings=pictures.reading,
-            originals=[file for frame in work.frames for file in (frame.frame.path, *frame.mask_files.values())],
+            originals=_originals(work),
             pixels_per_inch=pixels_per_inch,
         )
     return SheetReport(files, notices, {**work.unreadable, **pictures.failed})
+
+
+def _originals(work: SessionWork) -> list[Path]:
+    """Every frame of the session, also those that are not on the sheet, and the masks of those that are."""
+    masks = [file for frame in work.frames for file in frame.mask_files.values()]
+    return [*(frame.path for frame in work.session.frames), *masks]
 
 
 def _subtitle(work: SessionWork) -> str:

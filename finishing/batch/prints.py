@@ -1,6 +1,7 @@
 """Laid-out pages written to PNG or PDF: what contact sheets, test strips, steps and look books have in common."""
 
 from collections.abc import Callable, Hashable, Iterable, Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -38,7 +39,12 @@ def is_pdf(path: Path) -> bool:
 
 def jpeg_of(codes: Codes) -> bytes:
     """A picture as it is stored in a PDF: a JPEG in sRGB that carries its profile."""
-    return encode_jpeg(codes, quality=QUALITY, icc=write_profile(SRGB))
+    return encode_jpeg(codes, quality=QUALITY, icc=_profile())
+
+
+@lru_cache(maxsize=1)
+def _profile() -> bytes:
+    return write_profile(SRGB)
 
 
 def refuse_originals(path: Path, pages: int, originals: Iterable[Path]) -> None:

@@ -4,9 +4,11 @@ It shows where a look comes from, and which step takes a check beyond its limits
 """
 
 import os
+import re
 from collections.abc import Hashable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -92,7 +94,7 @@ def make_steps(
             title=look.title,
             subtitle=f"{header.name} · step by step",
             footer=f"{look.name}, version {look.version}",
-            groups=(model.Group("", tuple(_rows(told, header.width, header.height)), notes=_notes(look, findings)),),
+            groups=(_group(look, told, findings, header.width, header.height),),
             lines_each=_LINES_EACH,
         )
         pages = layout.lay_out(sheet, model.paper_called(paper), typeface.measure, columns)
@@ -139,17 +141,28 @@ def _parameters(step: Step) -> str:
     return told.removeprefix("{").removesuffix("}")
 
 
+def _kept_together(text: str) -> str:
+    """The same with spaces at which no line is broken between a name and its value, and inside short lists."""
+    text = re.sub(r"(\w:) ", "\\1\N{NO-BREAK SPACE}", text)
+    return re.sub(r"\[[^\[\]]{1,24}\]", lambda found: found.group().replace(" ", "\N{NO-BREAK SPACE}"), text)
+
+
 def _rows(told: list[StepTold], width: int, height: int) -> Any:
     for step in told:
         passed, alerts = quiet_and_alerts(step.checks)
         skin = () if step.skin is None or step.number == 0 else (f"skin hue {_degrees(step.skin)}",)
-        caption = (step.name, *((step.step,) if step.step else ()), *passed, *skin)
+        caption = (step.name, *((_kept_together(step.step),) if step.step else ()), *passed, *skin)
         yield (model.Cell(step.number, width, height, caption, str(step.number), alerts=alerts),)
 
 
-def _notes(look: Recipe, findings: list[str]) -> tuple[str, ...]:
+def _group(look: Recipe, told: list[StepTold], findings: list[str], width: int, height: int) -> model.Group:
     limits = limits_line(look)
-    return (*([f"Checks: {limits}"] if limits else []), *(one[0].upper() + one[1:] for one in findings))
+    return model.Group(
+        "",
+        tuple(_rows(told, width, height)),
+        notes=tuple(one[0].upper() + one[1:] for one in findings),
+        facts=(f"Checks: {limits}",) if limits else (),
+    )
 
 
 def _findings(look: Recipe, told: list[StepTold]) -> list[str]:
@@ -169,7 +182,7 @@ def _findings(look: Recipe, told: list[StepTold]) -> list[str]:
     shifts = [_skin(look, step) for step in told]
     turns = [
         (abs(after - before), number, after - before)
-        for number, (before, after) in enumerate(zip(shifts, shifts[1:], strict=False), 1)
+        for number, (before, after) in enumerate(pairwise(shifts), 1)
         if before is not None and after is not None
     ]
     if turns and max(turns)[0] >= _LEAST_TURN:

@@ -82,14 +82,53 @@ def apply(
     finish(report.failed)
 
 
+def _book(book: Path, frames: tuple[Path, ...], paper: str, as_json: bool) -> None:
+    """Every look of the library on the user's frames, or on the sample's."""
+    from contextlib import nullcontext
+
+    from finishing.batch.look_book import make_book, sample_frames
+
+    with nullcontext(dict.fromkeys(frames)) if frames else sample_frames() as shown:
+        report = make_book(shown, book, paper=paper)
+    if as_json:
+        print_json(report.as_json())
+        finish(report.failed)
+    for notice in report.notices:
+        click.echo(notice, err=True)
+    tell_failed(report.failed)
+    for path in report.files:
+        click.echo(path)
+    finish(report.failed)
+
+
 @click.command()
+@click.option(
+    "--book", type=click.Path(path_type=Path), metavar="FILE", help="Print every look on frames: a .png or a .pdf."
+)
+@click.option(
+    "--frames",
+    "frames",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="IMAGE…",
+    help="The book's frames, at most 12; the sample's unless said.",
+)
+@click.argument("more", metavar="", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--paper", default="a4", show_default=True, help="Of the book: a4, letter, or millimetres.")
 @AS_JSON
 @tells_problems
-def looks(as_json: bool) -> None:
-    """List the library of looks."""
+def looks(book: Path | None, frames: tuple[Path, ...], more: tuple[Path, ...], paper: str, as_json: bool) -> None:
+    """List the library of looks, or print it as a look book."""
     from finishing.batch.looks import library
     from finishing.recipes.recipe import flow
 
+    if more and not frames:
+        raise Problem("this names no option", got=str(more[0]), remedy="put --frames in front of the images")
+    if book is not None:
+        _book(book, (*frames, *more), paper, as_json)
+        return
+    if frames:
+        raise Problem("frames are for a look book", remedy="name its file: --book looks.pdf")
     found = library()
     if as_json:
         print_json(

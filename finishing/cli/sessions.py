@@ -122,6 +122,8 @@ def run(
 @FRAMES
 @click.option("--paper", default="a4", show_default=True, help="a4, letter, or millimetres such as 200x250.")
 @click.option("--columns", type=click.IntRange(1, 24), help="Pictures side by side; chosen by the page unless said.")
+@click.option("--histogram", is_flag=True, help="The tones of every picture below it.")
+@click.option("--clipping", is_flag=True, help="Hatch what is plain black or plain white, and tell how much it is.")
 @JOBS
 @AS_JSON
 @tells_problems
@@ -132,6 +134,8 @@ def sheet(
     frame_names: tuple[str, ...],
     paper: str,
     columns: int | None,
+    histogram: bool,
+    clipping: bool,
     jobs: int | None,
     as_json: bool,
 ) -> None:
@@ -141,7 +145,15 @@ def sheet(
 
     work = assign(session, looks=_split(look_names), frames=_split(frame_names), jobs=jobs)
     tell(work.evenness.warnings if work.evenness else ())
-    report = make_sheet(work, out or work.session.folder / "sheet.png", paper=paper, columns=columns, jobs=jobs)
+    report = make_sheet(
+        work,
+        out or work.session.folder / "sheet.png",
+        paper=paper,
+        columns=columns,
+        jobs=jobs,
+        histograms=histogram,
+        clipping=clipping,
+    )
     if as_json:
         print_json(report.as_json())
         finish(report.failed)

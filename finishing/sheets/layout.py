@@ -75,8 +75,8 @@ def _tidied(sheet: Sheet) -> Sheet:
     for group in sheet.groups:
         rows = tuple(tuple(cell(one) for one in row) for row in group.rows if any(row))
         if rows:
-            notes = tuple(tidy(note) for note in group.notes)
-            groups.append(Group(tidy(group.heading), rows, tidy(group.detail), notes))
+            notes, facts = (tuple(tidy(one) for one in told) for told in (group.notes, group.facts))
+            groups.append(Group(tidy(group.heading), rows, tidy(group.detail), notes, facts))
     return replace(
         sheet,
         title=tidy(sheet.title),
@@ -99,10 +99,7 @@ class _Composer:
         self.width = paper.width_mm - 2 * self.margin
         self.headings = [self._broken(group.heading, set_as.HEADING, 2) for group in sheet.groups]
         self.details = [self._broken(group.detail, set_as.DETAIL, 2) for group in sheet.groups]
-        self.notes = [
-            [line for note in group.notes for line in self._broken(note, set_as.NOTE, _NOTE_LINES)]
-            for group in sheet.groups
-        ]
+        self.notes = [self._broken_notes(group) for group in sheet.groups]
         self.title = self._broken(sheet.title, set_as.TITLE, 2)
         subtitle = sheet.subtitle
         if looks == 1 and sheet.column_titles and sheet.column_titles[0]:
@@ -134,6 +131,10 @@ class _Composer:
     def _broken(self, text: str, how: set_as.TextStyle, most: int) -> list[str]:
         return self.setter.broken(text, how, self.width, most)
 
+    def _broken_notes(self, group: Group) -> list[tuple[str, set_as.TextStyle]]:
+        told = [(note, set_as.NOTE) for note in group.notes] + [(fact, set_as.DETAIL) for fact in group.facts]
+        return [(line, how) for text, how in told for line in self._broken(text, how, _NOTE_LINES)]
+
     def _stack(self, lines: Sequence[str], y: float, how: set_as.TextStyle) -> list[Item]:
         return self.setter.stack(lines, self.margin, y, how)
 
@@ -162,7 +163,8 @@ class _Composer:
     def _block(self, index: int, looks: int) -> Block:
         heading = len(self.headings[index]) * line_height(set_as.HEADING.size_pt)
         detail = len(self.details[index]) * line_height(set_as.DETAIL.size_pt)
-        detail += len(self.notes[index]) * line_height(set_as.NOTE.size_pt)
+        if self.notes[index]:
+            detail += style.NOTE_GAP_MM + len(self.notes[index]) * line_height(set_as.NOTE.size_pt)
         gap = style.DETAIL_GAP_MM + (style.HEADING_GAP_MM if heading or detail else 0.0)
         continued = line_height(set_as.CONTINUED.size_pt) + style.HEADING_GAP_MM if heading else 0.0
         titles = line_height(set_as.COLUMN.size_pt) + style.COLUMN_GAP_MM if any(self.sheet.column_titles) else 0.0
@@ -191,8 +193,10 @@ class _Composer:
             y += len(headings) * line_height(set_as.HEADING.size_pt) + style.DETAIL_GAP_MM
             items += self._stack(details, y, set_as.DETAIL)
             y += len(details) * line_height(set_as.DETAIL.size_pt)
-            items += self._stack(notes, y, set_as.NOTE)
-            y += len(notes) * line_height(set_as.NOTE.size_pt)
+            y += style.NOTE_GAP_MM if notes else 0.0
+            for line, how in notes:
+                items.append(self.setter.text(line, self.margin, y, how))
+                y += line_height(how.size_pt)
             y += style.HEADING_GAP_MM if headings or details or notes else 0.0
         elif placed.lead == "continued" and headings:
             taken = (

@@ -103,14 +103,15 @@ class Cell:
 class Group:
     """The frames of one set-up: a heading, a quieter line below it, and one row for every frame.
 
-    A row has one cell a look, in the order of the sheet's looks; None where a frame has no such look. notes: short
-    paragraphs below the heading, each broken into lines.
+    A row has one cell a look, in the order of the sheet's looks; None where a frame has no such look. notes,
+    facts: short paragraphs below the heading, each broken into lines; facts are quieter.
     """
 
     heading: str
     rows: tuple[tuple[Cell | None, ...], ...]
     detail: str = ""
     notes: tuple[str, ...] = ()
+    facts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -197,7 +197,7 @@ def _grid(
         at = y + pad + row * (height + _CELL_GAP_MM)
         items += [Picture(key, first + number * step, at, width, height) for number, key in enumerate(keys)]
         if down:
-            text = setter.fitted(down[row].text, side - style.TEXT_GAP_MM, set_as.NAME)
+            text = setter.fitted(down[row].text, side - style.TEXT_GAP_MM + 1e-6, set_as.NAME)
             items.append(setter.text(text, margin, at + height / 2 - line / 2, set_as.NAME))
             if down[row].own:
                 items.append(setter.text("recipe", margin, at + height / 2 + line / 2, set_as.CAPTION))

@@ -38,6 +38,7 @@ LINE_GAP_MM = 5.0
 GROUP_GAP_MM = 8.0
 HEADING_GAP_MM = 2.2
 DETAIL_GAP_MM = 0.5
+NOTE_GAP_MM = 1.0  # above the notes below a heading
 COLUMN_GAP_MM = 1.0
 HEADER_GAP_MM = 7.0
 RUNNING_GAP_MM = 5.0

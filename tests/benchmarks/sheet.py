@@ -1,12 +1,13 @@
 """A contact sheet's time over scaled decoding alone: 24 frames of 24 megapixels in 4 looks, in one run.
 
-    python tests/benchmarks/sheet.py [--frames 24] [--jobs 2] [--rounds 3] [--quality 96] [--looks faded_print,silver_print]
+    python tests/benchmarks/sheet.py [--frames 24] [--jobs 2] [--rounds 3] [--quality 98] [--looks core]
 
 Prints JSON. Scaled decoding alone reads each file and has the JPEG decoder give it at 1/8, on as many threads. Both
 are timed in turn; ratios are of the medians, once of the time that passed and once of the time that the processor
-spent on it, which other programs do not blur as much. Opening the session (headers, recipes) is timed apart from
-making the sheet, and counted in. The frames are those of `core_chain.py`, at a quality that gives files as large as a
-camera writes (8 to 12 MB for 24 megapixels); kernels are compiled before the first round.
+spent on it, which other programs do not blur as much. The looks are four from the library, or, as `core`, the core
+chain four times with other values. Opening the session (headers, recipes) is timed apart from
+making the sheet, and counted in. The frames are those of `core_chain.py`, stored again at a quality nearer to a
+camera's (`megabytes_a_frame` says how large they are); kernels are compiled before the first round.
 """
 
 import argparse
@@ -20,7 +21,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
-from core_chain import draw
+from core_chain import CORE, draw
 
 LOOKS = "faded_print,white_edge,one_colour_kept,silver_print"
 
@@ -40,6 +41,14 @@ def timed(work: Callable[[], object]) -> tuple[float, float]:
     return time.perf_counter() - started, time.process_time() - spent
 
 
+def core_looks(folder: Path) -> list[str]:
+    """The core chain with four hues kept."""
+    folder.mkdir(exist_ok=True)
+    for hue in (30, 72, 142, 255):
+        (folder / f"core_{hue}.yaml").write_text(CORE.replace("keep: 72", f"keep: {hue}"))
+    return [f"core_{hue}" for hue in (30, 72, 142, 255)]
+
+
 def stored_again(paths: list[Path], quality: int) -> None:
     """The same frames at another quality."""
     import simplejpeg
@@ -55,7 +64,7 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--looks", default=LOOKS)
-    parser.add_argument("--quality", type=int, default=96, help="of the frames")
+    parser.add_argument("--quality", type=int, default=98, help="of the frames")
     parser.add_argument("--keep", type=Path, help="a folder that keeps the drawn frames for the next time")
     options = parser.parse_args()
 
@@ -73,6 +82,8 @@ def main() -> None:
             paths = draw(folder / "frames", options.frames)
             stored_again(paths, options.quality)
         looks = options.looks.split(",")
+        if looks == ["core"]:
+            looks = core_looks(folder / "recipes")
         listed = "".join(f"  - {{look: {look}, frames: all}}\n" for look in looks)
         (folder / "session.yaml").write_text(f"session: Benchmark\nframes: [frames/*.jpg]\nlooks:\n{listed}")
 

@@ -82,7 +82,9 @@ def test_they_stand_below_their_pictures_and_above_the_captions() -> None:
 
 
 def test_a_cell_without_picture_keeps_its_line() -> None:
-    made = Sheet("x", groups=(Group("A", ((Cell(None, 0, 0, ("one",), message="lost"),), (cell(2),))),), histograms=True)
+    made = Sheet(
+        "x", groups=(Group("A", ((Cell(None, 0, 0, ("one",), message="lost"),), (cell(2),))),), histograms=True
+    )
     (page,) = lay_out(made, A4, measure)
     names = [item for item in page.items if isinstance(item, Text) and item.text in ("one", "A-0002")]
     assert len({item.baseline_mm for item in names}) <= 2

@@ -1,0 +1,180 @@
+"""Commands that print trials of a recipe on one image: strip, steps."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from finishing.cli.looks import AS_JSON, WITH
+from finishing.cli.reporting import print_json, settings_from, tells_problems
+from finishing.errors import Problem
+
+if TYPE_CHECKING:
+    from finishing.recipes.recipe import Recipe
+
+IMAGE = click.argument("image", type=click.Path(path_type=Path))
+OUT = click.option(
+    "--out", required=True, type=click.Path(path_type=Path), metavar="FILE", help="A .png or (with the extra pdf) .pdf."
+)
+PAPER = click.option("--paper", default="a4", show_default=True, help="a4, letter, or millimetres such as 200x250.")
+SUBJECT = click.option(
+    "--subject", metavar="X,Y", help="The point of interest, in fractions of width and height or in percent."
+)
+JOBS = click.option("--jobs", type=click.IntRange(1, 256), help="Threads; all cores unless said.")
+
+
+def _subject(text: str | None) -> tuple[float, float] | None:
+    from finishing.documents.fields import parse_number
+
+    if text is None:
+        return None
+    try:
+        parts = [part.strip() for part in text.split(",")]
+        x, y = (parse_number(part.removesuffix("%")) / (100 if part.endswith("%") else 1) for part in parts)
+        if not (0 <= x <= 1 and 0 <= y <= 1):
+            raise ValueError
+    except ValueError:
+        raise Problem(
+            "the subject's place cannot be read",
+            got=text,
+            expected="two numbers with a comma between them, in fractions of the image or each in percent",
+            remedy="write --subject 0.45,0.60, for example",
+        ) from None
+    return x, y
+
+
+def _counts(text: str | None, axes: int) -> list[int]:
+    """How many values each range gets: `6`, or `5x4` for two."""
+    if text is None:
+        return [6] if axes == 1 else [5, 4]
+    parts = text.lower().replace("×", "x").split("x")
+    if not all(part.strip().isdigit() for part in parts) or len(parts) > max(axes, 1):
+        raise Problem(
+            "the number of bands cannot be read",
+            got=text,
+            expected="a whole number" + (", or two such as 5x4 for a grid" if axes == 2 else ""),
+            remedy="write --bands 6, for example",
+        )
+    counts = [int(part) for part in parts]
+    return counts if len(counts) == axes else counts * axes
+
+
+@click.command()
+@click.argument("recipe")
+@IMAGE
+@click.option(
+    "--vary",
+    "varied",
+    multiple=True,
+    required=True,
+    metavar="NAME=FROM..TO",
+    help="A setting or operation.parameter and its range, or values with commas; once, or twice for a grid.",
+)
+@click.option("--bands", metavar="N", help="Values in a range: 6, or 5x4 in a grid, unless said.")
+@click.option("--whole", is_flag=True, help="The whole picture small for every value, instead of bands.")
+@SUBJECT
+@click.option(
+    "--window", type=float, metavar="SHARE", help="Of width and height shown about the subject; 0.5 unless said."
+)
+@OUT
+@PAPER
+@WITH
+@JOBS
+@AS_JSON
+@tells_problems
+def strip(
+    recipe: str,
+    image: Path,
+    varied: tuple[str, ...],
+    bands: str | None,
+    whole: bool,
+    subject: str | None,
+    window: float | None,
+    out: Path,
+    paper: str,
+    settings: tuple[str, ...],
+    jobs: int | None,
+    as_json: bool,
+) -> None:
+    """Print a test strip: one image in bands, each with another value of a setting or parameter.
+
+    For example --vary edge_vignette.strength=0.2..1.0, --vary kept_hue=60..90, or, where a recipe has an operation
+    twice, --vary "tone_curve[2].channels=all,lightness". Two --vary give a grid of small pictures.
+    """
+    from finishing.batch.looks import read_look
+    from finishing.batch.test_strip import make_strip
+    from finishing.batch.varying import vary
+
+    kept = settings_from(settings)
+
+    def read(overrides: Mapping[str, Any]) -> "Recipe":
+        return read_look(recipe, Path(), overrides={**kept, **overrides})
+
+    report = make_strip(
+        vary(read, varied, _counts(bands, len(varied))),
+        image,
+        out,
+        subject=_subject(subject),
+        window=window,
+        whole=whole,
+        paper=paper,
+        jobs=jobs,
+    )
+    if as_json:
+        print_json(report.as_json())
+        return
+    for notice in report.notices:
+        click.echo(notice, err=True)
+    for name, values in report.values.items():
+        click.echo(f"{name}: {', '.join(values)}")
+    for path in report.files:
+        click.echo(path)
+
+
+@click.command()
+@click.argument("recipe")
+@IMAGE
+@SUBJECT
+@OUT
+@PAPER
+@click.option("--columns", type=click.IntRange(1, 24), help="Pictures side by side; chosen by the page unless said.")
+@WITH
+@JOBS
+@AS_JSON
+@tells_problems
+def steps(
+    recipe: str,
+    image: Path,
+    subject: str | None,
+    out: Path,
+    paper: str,
+    columns: int | None,
+    settings: tuple[str, ...],
+    jobs: int | None,
+    as_json: bool,
+) -> None:
+    """Print the image as it came and after each step of a recipe, with what its checks measure there.
+
+    Says which step takes a check beyond its limits, and where the skin's hue turns most.
+    """
+    from finishing.batch.looks import read_look
+    from finishing.batch.step_by_step import make_steps
+
+    look = read_look(recipe, Path(), overrides=settings_from(settings))
+    report = make_steps(look, image, out, subject=_subject(subject), paper=paper, columns=columns, jobs=jobs)
+    if as_json:
+        print_json(report.as_json())
+        return
+    for notice in report.notices:
+        click.echo(notice, err=True)
+    for step in report.steps:
+        click.echo(f"{step.number}. {step.name}" + (f": {{{step.step}}}" if step.step else ""))
+        for result in step.checks:
+            click.echo(f"     {result}")
+        if step.skin is not None and step.number:
+            click.echo(f"     skin hue shift: {step.skin:+.1f} degrees")
+    for finding in report.findings:
+        click.echo(finding)
+    for path in report.files:
+        click.echo(path)
