@@ -156,13 +156,13 @@ def _row(frame: FrameWork, looks: Sequence[str], number: str) -> tuple[model.Cel
 
 
 def _exposure(frame: FrameWork) -> str:
-    """The exposure that the frame's camera took, or the plan's where the file does not say."""
+    """The frame's set-up and the exposure that its camera took, or the plan's where the file does not say."""
     told = frame.header.metadata if frame.header else None
     planned = frame.setup.setup.exposure.values if frame.setup else None
     f_number = (told.f_number if told else None) or (planned.f_number if planned else None)
     seconds = (told.exposure_seconds if told else None) or (planned.seconds if planned else None)
     iso = (told.iso if told else None) or (planned.iso if planned else None)
-    parts = []
+    parts = [f"set-up {frame.setup.setup.id}"] if frame.setup else []
     if f_number:
         parts.append(units.format_aperture(f_number))
     if seconds:
