@@ -5,13 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from finishing.batch.kinds import kind_of
-from finishing.batch.looks import library_names, session_looks, vocabulary
-from finishing.batch.unavailable import refuse_unavailable
 from finishing.errors import Problem, ProblemSet, problems_of
-from finishing.recipes.reading import read_recipe
-from finishing.sessions.plan import read_plan
-from finishing.sessions.session import read_session
-from finishing.sessions.worked_out import work_out
 
 
 @dataclass(frozen=True)
@@ -46,12 +40,22 @@ def check_file(path: Path) -> CheckedFile:
     return CheckedFile(path, kind, [], warnings)
 
 
+# Each kind is read with what belongs to it: a recipe asks for no session, a plan for no operation.
+
+
 def _recipe(path: Path) -> list[Problem]:
+    from finishing.batch.looks import vocabulary
+    from finishing.recipes.reading import read_recipe
+
     read_recipe(path, vocabulary())
     return []
 
 
 def _session(path: Path) -> list[Problem]:
+    from finishing.batch.looks import library_names, session_looks
+    from finishing.batch.unavailable import refuse_unavailable
+    from finishing.sessions.session import read_session
+
     session = read_session(path, library_names())
     session_looks(session)
     refuse_unavailable(session)
@@ -59,4 +63,7 @@ def _session(path: Path) -> list[Problem]:
 
 
 def _plan(path: Path) -> list[Problem]:
+    from finishing.sessions.plan import read_plan
+    from finishing.sessions.worked_out import work_out
+
     return list(work_out(read_plan(path)).warnings)

@@ -23,20 +23,27 @@ def load(codes: Any, tables: Any, planes: Any) -> None:
 
 @compiled
 def store(planes: Any, table: Any, codes: Any) -> None:
-    """Values to interleaved integer codes through a table over 0…1; what lies outside is cut here and only here.
+    """Values to interleaved 8-bit codes through a table over 0…1; what lies outside is cut here and only here.
 
-    planes: (3, rows, width); table: the code of each of its evenly spaced values; codes: (rows, width, 3), filled.
+    planes: (3, rows, width); table: the codes of 65536 evenly spaced values; codes: (rows, width, 3), filled. The
+    places in the table are worked out for a row at a time, which vectorises, and looked up afterwards.
     """
     last = np.float32(table.shape[0] - 1)
     width = planes.shape[2]
-    places = np.empty(width, np.int32)
-    for channel in range(3):
-        for row in range(planes.shape[1]):
-            line, out = planes[channel, row], codes[row]
-            for x in range(width):
-                places[x] = np.int32(min(max(line[x], ZERO), ONE) * last + HALF)
-            for x in range(width):
-                out[x, channel] = table[places[x]]
+    first = np.empty(width, np.uint16)
+    second = np.empty(width, np.uint16)
+    third = np.empty(width, np.uint16)
+    for row in range(planes.shape[1]):
+        red, green, blue = planes[0, row], planes[1, row], planes[2, row]
+        for x in range(width):
+            first[x] = np.uint16(np.int32(min(max(red[x], ZERO), ONE) * last + HALF))
+            second[x] = np.uint16(np.int32(min(max(green[x], ZERO), ONE) * last + HALF))
+            third[x] = np.uint16(np.int32(min(max(blue[x], ZERO), ONE) * last + HALF))
+        out = codes[row]
+        for x in range(width):
+            out[x, 0] = table[first[x]]
+            out[x, 1] = table[second[x]]
+            out[x, 2] = table[third[x]]
 
 
 @compiled

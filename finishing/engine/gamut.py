@@ -41,7 +41,6 @@ def bring_in(planes: Any, to_lms: Any, to_lab: Any, from_lab: Any, from_lms: Any
     _, p01, p02, _, p11, p12, _, p21, p22 = from_lab
     q00, q01, q02, q10, q11, q12, q20, q21, q22 = from_lms
     width = planes.shape[2]
-    outside = np.empty(width, np.int32)
     total: Any = np.int32(0)
     for row in range(planes.shape[1]):
         red, green, blue = planes[0, row], planes[1, row], planes[2, row]
@@ -49,16 +48,14 @@ def bring_in(planes: Any, to_lms: Any, to_lab: Any, from_lab: Any, from_lms: Any
         for x in range(width):
             most = max(max(red[x], green[x]), blue[x])
             least = min(min(red[x], green[x]), blue[x])
-            out = np.int32(1) if most > HIGH or least < LOW else np.int32(0)
-            outside[x] = out
-            count += out
+            count += np.int32(most > HIGH) | np.int32(least < LOW)
         if count == 0:
             continue
         total += count
         for x in range(width):
-            if outside[x] == 0:
-                continue
             r, g, b = red[x], green[x], blue[x]
+            if inside(r) and inside(g) and inside(b):
+                continue
             long = cube_root(m00 * r + m01 * g + m02 * b)
             medium = cube_root(m10 * r + m11 * g + m12 * b)
             short = cube_root(m20 * r + m21 * g + m22 * b)
