@@ -1,0 +1,118 @@
+"""The command on strobe and ambient: light."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from finishing import units
+from finishing.cli.reporting import Steps, files, print_json, tells_problems
+from finishing.errors import Problem
+
+FRAME = click.Path(path_type=Path)
+
+
+@click.command(context_settings={"ignore_unknown_options": False})
+@click.argument("frames", metavar="FRAME FRAME…", nargs=-1, required=True, type=FRAME)
+@click.option("--out", required=True, type=FRAME, help="Folder for what comes out.")
+@click.option(
+    "--shutter", "shutters", multiple=True, metavar="T", help="Of each frame, in their order; else from EXIF."
+)
+@click.option("--off", multiple=True, type=FRAME, metavar="FRAME", help="A frame in which no strobe fired; repeatable.")
+@click.option("--ambient", default="0", show_default=True, metavar="STOPS", help="Ambient of the blend.")
+@click.option("--strobe", default="0", show_default=True, metavar="STOPS", help="Strobe of the blend.")
+@click.option(
+    "--ambient-white", metavar="KELVIN", help="White balance of the ambient: kelvin (6504 as it is), or R,G,B."
+)
+@click.option("--strobe-white", metavar="KELVIN", help="White balance of the strobe: kelvin (6504 as it is), or R,G,B.")
+@click.option("--subject", metavar="X,Y", help="The subject's place, in fractions of width and height.")
+@click.option("--plan", type=FRAME, help="A shoot plan: its sync time, and exposures of frames without a record.")
+@click.option("--again", is_flag=True, help="Overwrite outputs that exist.")
+@click.option("--json", "as_json", is_flag=True, help="Print the report as JSON.")
+@tells_problems
+def light(
+    frames: tuple[Path, ...],
+    out: Path,
+    shutters: tuple[str, ...],
+    off: tuple[Path, ...],
+    ambient: str,
+    strobe: str,
+    ambient_white: str | None,
+    strobe_white: str | None,
+    subject: str | None,
+    plan: Path | None,
+    again: bool,
+    as_json: bool,
+) -> None:
+    """Take strobe and ambient apart and blend them anew.
+
+    From two frames or more of one tripod, with the same aperture and ISO and different shutters, or one of them with
+    the strobes off. Offsets are stops against the first frame. Writes ambient.tif and strobe.tif as they lit the first
+    frame, blend.tif (all 16-bit and linear), stops.png and report.json.
+    """
+    times = [_quantity(units.parse_shutter, text, "--shutter", "1/125") for text in shutters]
+    stops = [_quantity(units.parse_stops, text, f"--{name}", "+0.7") for name, text in
+             (("ambient", ambient), ("strobe", strobe))]  # fmt: skip
+    whites = [_white(text, f"--{name}-white") for name, text in (("ambient", ambient_white), ("strobe", strobe_white))]
+    place = None if subject is None else _place(subject)
+
+    from finishing.batch.lighting import LightRequest, light_frames
+    from finishing.light.blending import Blend, Light
+
+    blend = Blend(Light(stops[0], whites[0]), Light(stops[1], whites[1]))
+    with Steps("finishing", quiet=as_json) as steps:
+        steps.begin(5)
+        request = LightRequest(frames, out, times, off, plan, blend, place, again)
+        report = light_frames(request, progress=steps.step)
+    if as_json:
+        print_json(report.facts)
+        return
+    for notice in report.notices:
+        click.echo(notice, err=True)
+    click.echo(report.summary)
+    click.echo(f"{files(len(report.outputs))} written to {out}")
+
+
+def _quantity(parse: Any, text: str, option: str, example: str) -> float:
+    try:
+        return float(parse(text))
+    except ValueError as error:
+        raise Problem(
+            f"{option} cannot be read", got=text, expected=str(error).removeprefix("expected "),
+            remedy=f"write {option} {example}, for example",
+        ) from error  # fmt: skip
+
+
+def _white(text: str | None, option: str) -> float | tuple[float, float, float] | None:
+    if text is None:
+        return None
+    parts = text.upper().removesuffix("K").strip().split(",")
+    try:
+        numbers = [float(part) for part in parts]
+    except ValueError:
+        numbers = []
+    if len(numbers) == 1 and 2000 <= numbers[0] <= 25000:
+        return numbers[0]
+    if len(numbers) == 3 and all(0 < gain <= 16 for gain in numbers):
+        return numbers[0], numbers[1], numbers[2]
+    raise Problem(
+        f"{option} cannot be read",
+        got=text,
+        expected="kelvin from 2000 to 25000, or three gains above 0 and up to 16",
+        remedy=f"write {option} 5200, or {option} 1.1,1,0.85",
+    )
+
+
+def _place(text: str) -> tuple[float, float]:
+    try:
+        x, y = (float(part) for part in text.split(","))
+    except ValueError:
+        x = y = -1.0
+    if not (0 <= x <= 1 and 0 <= y <= 1):
+        raise Problem(
+            "--subject cannot be read",
+            got=text,
+            expected="two fractions from 0 to 1, across and down",
+            remedy="write --subject 0.45,0.40, for example",
+        )
+    return x, y
