@@ -107,3 +107,17 @@ def _order(where: Place | str | None) -> tuple[str, int, int]:
 def problems_of(error: Problem | ProblemSet) -> list[Problem]:
     """The single problems of either kind of error."""
     return error.problems if isinstance(error, ProblemSet) else [error]
+
+
+def fault_of_the_program(where: str, error: Exception) -> Problem:
+    """What a frame is told when it meets something that the program did not foresee; the others go on."""
+    if isinstance(error, MemoryError):
+        return Problem(
+            "there was not enough memory for this frame", where=where, remedy="close other programs, or use --jobs 1"
+        )
+    return Problem(
+        "this frame met a fault of the program itself",
+        where=where,
+        got=f"{type(error).__name__}: {error}",
+        remedy="finish the other frames and report this text together with the frame",
+    )

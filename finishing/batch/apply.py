@@ -11,7 +11,7 @@ from finishing.batch.delivering import deliver
 from finishing.batch.ledger import hash_file
 from finishing.batch.picture import exact_source_of
 from finishing.batch.records import loose_record
-from finishing.errors import Problem, ProblemSet
+from finishing.errors import Problem, ProblemSet, fault_of_the_program
 from finishing.operation import Geometry
 from finishing.photographs.reading import read_photograph
 from finishing.photographs.records import output_metadata
@@ -85,6 +85,8 @@ def apply(
             return problem
         except OSError as error:
             return Problem("the image cannot be read", where=str(image), got=error.strerror or str(error))
+        except Exception as error:
+            return fault_of_the_program(image.name, error)
 
     with ThreadPoolExecutor(workers) as pool:
         for image, result in zip(images, pool.map(guarded, images), strict=True):

@@ -84,7 +84,9 @@ def _codes(
     work = plan(steps, accepted=(Domain.LINEAR,), table=False)
     around = halo_of(work.items, geometry) > 0 or work.sweeps > 1
     shape = (source.height, source.width, 3)
-    spare = into is not None and into.dtype == kind and into.shape == shape and not around
+    fits = into is not None and into.dtype == kind and into.shape == shape
+    # some decoders give their codes read-only, and a step that looks around itself needs its neighbours as they were
+    spare = into is not None and fits and into.flags.writeable and not around
     codes = into if into is not None and spare else codes_with_room(*shape[:2], kind)
     sink = DitheredSink(codes, space) if dither and bits == 8 else CodedSink(codes, space)
     execute(steps, source, sink, geometry, threads=threads)

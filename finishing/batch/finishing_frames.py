@@ -7,7 +7,7 @@ import hashlib
 import json
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from finishing.batch.assignment import FrameWork, Output
@@ -26,6 +26,7 @@ from finishing.photographs.reading import read_photograph
 from finishing.photographs.records import output_metadata
 from finishing.photographs.writing import write_bytes
 from finishing.recipes.check import CheckResult
+from finishing.recipes.recipe import Recipe
 from finishing.sessions.session import Rights
 
 
@@ -54,10 +55,12 @@ class Made:
 
 @dataclass(frozen=True)
 class Finished:
-    """What is told of a frame beside its outputs. checks: results by the look's name."""
+    """What is told of a frame beside its outputs. checks: results by the look's name; problems: of looks that could
+    not be done on it, by name."""
 
     notices: list[str]
     checks: dict[str, list[CheckResult]]
+    problems: dict[str, Problem] = field(default_factory=dict)
 
 
 def tasks_of(work: FrameWork, header: Header, source_hash: str, rights: Rights) -> list[Task]:
@@ -108,50 +111,60 @@ def finish_frame(
 ) -> Finished:
     """Make a frame's outputs in `folder`, telling each through `done` as soon as it is written.
 
-    strict: a check that fails stops the frame before anything is written. Raises Problem; what was told as done
-    stays done.
+    strict: a look whose checks the frame does not pass is not written. A look that cannot be done on this frame (it
+    asks for a subject that nobody named, say) leaves the other looks alone. Raises Problem where the frame cannot be
+    read or a file cannot be written; what was told as done stays done.
     """
     started = time.perf_counter()
     photograph = read_photograph(work.frame.path)
     full, frame = framed(work, photograph, threads=threads)
-    checked = _check(work, tasks, full, frame, strict=strict)
     reading = (time.perf_counter() - started) / max(len(tasks), 1)
     sources: dict[tuple[int, int], Source] = {}
+    checked: dict[str, list[CheckResult]] = {}
+    problems: dict[str, Problem] = {}
     for index, task in enumerate(tasks):
         began = time.perf_counter()
+        look = task.output.look
         size = (task.width, task.height)
-        if size not in sources:
-            sources[size] = reduced(full, *size)
-        # The last output may be written over the frame's own codes: one full-size array less in memory.
-        last = index == len(tasks) - 1 and sources[size] is full
-        spare = full.codes if last and isinstance(full, CodedSource) else None
-        deliverable = task.output.deliverable
-        content = deliver(
-            task.output.look.steps, sources[size], frame.resized(*size), deliverable, exif=task.exif, xmp=task.xmp,
-            profile=read_printer_profile(task.output.profile_file), into=spare, threads=threads,
-        )  # fmt: skip
+        try:
+            if look.name in problems:
+                continue
+            if look.name not in checked:
+                checked[look.name] = _check(work, look, full, frame, strict=strict)
+            if size not in sources:
+                sources[size] = reduced(full, *size)
+            # The last output may be written over the frame's own codes: one full-size array less in memory.
+            last = index == len(tasks) - 1 and sources[size] is full
+            content = deliver(
+                look.steps, sources[size], frame.resized(*size), task.output.deliverable, exif=task.exif,
+                xmp=task.xmp, profile=read_printer_profile(task.output.profile_file),
+                into=full.codes if last and isinstance(full, CodedSource) else None, threads=threads,
+            )  # fmt: skip
+        except Problem as problem:
+            problems[look.name] = problem
+            continue
         path = folder / task.output.path
         write_bytes(path, content)
         stat = path.stat()
         seconds = time.perf_counter() - began + reading
         done(Made(task, hashlib.sha256(content).hexdigest(), stat.st_size, stat.st_mtime_ns, seconds))
     told = [*(work.header.notices if work.header else ()), *photograph.notices]
-    return Finished(list(dict.fromkeys(told)), checked)
+    return Finished(list(dict.fromkeys(told)), checked, problems)
 
 
-def _check(
-    work: FrameWork, tasks: Sequence[Task], full: Source, frame: Geometry, *, strict: bool
-) -> dict[str, list[CheckResult]]:
-    """The results of the checks of every look that is due."""
-    results: dict[str, list[CheckResult]] = {}
-    for look in {task.output.look.name: task.output.look for task in tasks}.values():
-        results[look.name] = measure(look, full, frame)
-        failed = failed_of(results[look.name])
-        if strict and failed:
-            raise Problem(
-                f"the look {look.name} does not pass its checks on this frame",
-                where=work.frame.name,
-                got="; ".join(str(result) for result in failed),
-                remedy="change the look's settings for this frame, or run without --strict",
-            )
+def _check(work: FrameWork, look: Recipe, full: Source, frame: Geometry, *, strict: bool) -> list[CheckResult]:
+    """The results of a look's checks. Raises Problem for one that fails where that is asked for."""
+    results = measure(look, full, frame)
+    if strict and failed_of(results):
+        raise checks_failed(work.frame.name, look.name, results)
     return results
+
+
+def checks_failed(frame: str, look: str, results: Sequence[CheckResult]) -> Problem:
+    """The problem of a frame that does not pass the checks of a look."""
+    return Problem(
+        f"the look {look} does not pass its checks on this frame",
+        where=frame,
+        got="; ".join(str(result) for result in failed_of(results)),
+        remedy="change the look's settings for this frame, or run without --strict",
+    )

@@ -15,9 +15,8 @@ from finishing.compiled import singles
 from finishing.domains import apply_matrix
 from finishing.engine.ends import CodedSink, CodedSource, LinearSource, Source
 from finishing.engine.execution import execute, strip_height
-from finishing.engine.plan import halo_of, plan
 from finishing.evenness.correction import NONE, Correction
-from finishing.operation import Domain, Geometry
+from finishing.operation import Geometry
 from finishing.overview import Reducer
 from finishing.recipes.recipe import Step
 from finishing.regions.mask_files import read_mask
@@ -124,16 +123,9 @@ def finish_picture(
     geometry: Geometry,
     space: ColourSpace = SRGB,
     *,
-    into: NDArray[np.uint8] | None = None,
     threads: int = 1,
 ) -> NDArray[np.uint8]:
-    """The finished codes, uint8 (height, width, 3). into: an array that may be written over, if the steps allow."""
-    work = plan(steps, accepted=(Domain.LINEAR,), table=False)
-    around = halo_of(work.items, geometry) > 0 or work.sweeps > 1
-    codes = (
-        into
-        if into is not None and into.dtype == np.uint8 and not around
-        else np.empty((source.height, source.width, 3), np.uint8)
-    )
+    """The finished codes, uint8 (height, width, 3)."""
+    codes = np.empty((source.height, source.width, 3), np.uint8)
     execute(steps, source, CodedSink(codes, space), geometry, threads=threads)
     return codes

@@ -17,10 +17,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from finishing.batch.assignment import FrameWork, SessionWork
-from finishing.batch.finishing_frames import Finished, Made, Task, finish_frame, tasks_of
+from finishing.batch.finishing_frames import Finished, Made, Task, checks_failed, finish_frame, tasks_of
 from finishing.batch.ledger import Entry, Ledger, hash_file, open_ledger
 from finishing.batch.measuring import failed_of
-from finishing.errors import Problem
+from finishing.errors import Problem, fault_of_the_program
 from finishing.recipes.check import CheckResult
 from finishing.recipes.recipe import flow
 
@@ -102,8 +102,8 @@ def run(
         if any(work.frame.name == name and work.outputs for work in session.frames):
             report.failed[name] = problem
     with _ledger(folder, dry_run) as ledger:
-        due = _due(session, ledger, folder, report, again=again)
-        begin(len(due), sum(len(frame.tasks) for frame in due))
+        due = _due(session, ledger, folder, report, again=again, strict=strict)
+        begin(len(due) + len(report.failed), sum(len(frame.tasks) for frame in due))
         for name, problem in report.failed.items():
             progress(name, 0, problem)
         if dry_run:
@@ -140,7 +140,9 @@ def _ledger(folder: Path, dry_run: bool) -> Iterator[Ledger | None]:
         yield ledger
 
 
-def _due(session: SessionWork, ledger: Ledger | None, folder: Path, report: Report, *, again: bool) -> list[_Due]:
+def _due(
+    session: SessionWork, ledger: Ledger | None, folder: Path, report: Report, *, again: bool, strict: bool
+) -> list[_Due]:
     """The frames with outputs that are missing or no longer true; the others are entered as up to date."""
     known = {entry.path: entry for entry in ledger.entries()} if ledger else {}
     due: list[_Due] = []
@@ -166,6 +168,8 @@ def _due(session: SessionWork, ledger: Ledger | None, folder: Path, report: Repo
             known_results = ledger.checks(work.frame.name, look.name) if ledger else []
             if known_results and not any(task.output.look is look for task in wanted):
                 report.checks[work.frame.name, look.name] = known_results
+                if strict and failed_of(known_results):
+                    report.failed[work.frame.name] = checks_failed(work.frame.name, look.name, known_results)
     return due
 
 
@@ -264,25 +268,20 @@ def _settle(
                 continue
             report.checks[name, look] = results
             ledger.write_checks(name, look, results)
+        for look, found in told.problems.items():
+            what = found if found.where is not None else found.at(f"{name} in {look}")
+            problem = problem or what
+            report.failed[name if problem is what else f"{name} in {look}"] = what
     except Problem as error:
         problem = error if error.where is not None else error.at(name)
-    except MemoryError:
-        problem = Problem(
-            "there was not enough memory for this frame", where=name, remedy="close other programs, or use --jobs 1"
-        )
     except Exception as error:
-        problem = Problem(
-            "this frame met a fault of the program itself",
-            where=name,
-            got=f"{type(error).__name__}: {error}",
-            remedy="finish the other frames and report this text together with the frame",
-        )
+        problem = fault_of_the_program(name, error)
     made = finished[name]
     for one in made:
         ledger.write(_entry(frame, one), "\n".join(step.describe() for step in one.task.output.look.steps))
         report.made.append(str(one.task.output.path))
     if problem is not None:
-        report.failed[name] = problem
+        report.failed.setdefault(name, problem)
     if made or problem is not None:
         progress(name, len(made), problem)
 

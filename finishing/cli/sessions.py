@@ -73,7 +73,9 @@ def run(
 
         def progress(name: str, made: int, problem: Problem | None) -> None:
             steps.step(
-                f"{name}: {files(made)}" + (", then failed" if problem and made else " failed" if problem else "")
+                f"{name}: failed"
+                if problem and not made
+                else f"{name}: {files(made)}" + (", not all" if problem else "")
             )
 
         report = run_session(

@@ -81,7 +81,7 @@ def number(low: float, high: float, unit: str = "", *, example: str | None = Non
     return Annotated[float, BeforeValidator(read), WithJsonSchema(schema), words]
 
 
-def whole_number(low: int, high: int, unit: str = "") -> Any:
+def whole_number(low: int, high: int, unit: str = "", *, example: str | None = None) -> Any:
     """An integer from low to high inclusive."""
     expected = f"a whole number from {low} to {high}"
 
@@ -94,7 +94,7 @@ def whole_number(low: int, high: int, unit: str = "") -> Any:
             raise ValueError(f"expected {expected}")
         return int(result)
 
-    words = Words(expected, str(low), unit, low, high)
+    words = Words(expected, example or str(low), unit, low, high)
     schema = {"type": "integer", "minimum": low, "maximum": high}
     return Annotated[int, BeforeValidator(read), WithJsonSchema(schema), words]
 

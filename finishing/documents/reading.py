@@ -62,7 +62,9 @@ def validate(tree: Tree, path: Path_, model: type[M], data: Any = None) -> M:
     try:
         return model.model_validate(value)
     except ValidationError as error:
-        raise ProblemSet([_explain(item, tree, path, model) for item in error.errors()]) from error
+        # A list counts as too short where its items are faulty: then the items say what is wrong.
+        told = [item for item in error.errors() if item["type"] != "too_short" or not tree.at((*path, *item["loc"]))]
+        raise ProblemSet([_explain(item, tree, path, model) for item in told]) from error
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
@@ -153,11 +155,16 @@ def _expected(error: Any, words: Words | None, name: str) -> tuple[str, str]:
         return "a mapping (key: value)", "write one `key: value` a line, without dashes"
     if kind in {"list_type", "tuple_type"}:
         return "a list", f"write {name}: [first, second]"
+    if kind == "too_short":
+        return "a list with at least one entry", f"add the first entry below {name}:"
     message = str(error["msg"]).removeprefix("Value error, ")
     if message.startswith("expected "):
         expected, _, remedy = message.removeprefix("expected ").partition("; ")
         if remedy:
             return expected, remedy
+        near = nearest(str(error.get("input")), words.choices) if words and words.choices else None
+        if near:
+            return expected, f"did you mean {name}: {near}?"
         return expected, f"write {name}: {words.example}, for example" if words else f"correct {name} here"
     return (words.expected if words else message), f"correct {name} here"
 

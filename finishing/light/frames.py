@@ -58,8 +58,8 @@ class LitFrame:
         """The linear light between two neighbouring codes, at these amounts of light (of the first channel)."""
         if self.tables.shape[1] == 0:
             return np.zeros_like(light)
-        table = self.tables[0].astype(np.float64)
-        return np.interp(light, table, np.gradient(table))
+        known = self.tables[0].astype(np.float64)
+        return np.interp(light, known, np.gradient(known))
 
 
 def read_rows(frame: LitFrame, planes: Planes, top: int) -> None:

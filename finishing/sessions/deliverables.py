@@ -90,13 +90,13 @@ EXPECTED_PROFILE = "one of " + ", ".join(PROFILES) + ", or a printer's own profi
 _ON_PAPER = {"type": ["string", "array"], "items": {"type": "string"}, "description": EXPECTED_PRINT}
 
 Format: Any = choice(*FORMATS)
-Edge: Any = whole_number(16, 65000, "pixels")
+Edge: Any = whole_number(16, 65000, "pixels", example="2048")
 Megapixels: Any = number(0.01, 1000, "million pixels", example="2")
 PixelBox: Any = numbers(2, 16, 65000, "a box [width, height] in pixels, 16 to 65000", "[1920, 1080]")
 OnPaper: Any = scalar(_print_size, PrintSize, EXPECTED_PRINT, "30 x 20 cm", schema=_ON_PAPER)
 Profile: Any = scalar(_profile, str, EXPECTED_PROFILE, "srgb", schema={"type": "string"})
 Intent: Any = choice("relative", "perceptual", "saturation", "absolute")
-Quality: Any = whole_number(1, 100)
+Quality: Any = whole_number(1, 100, example="90")
 Subsampling: Any = choice("4:4:4", "4:2:0")
 ByteLimit: Any = scalar(_byte_limit, int, "a number of bytes such as 2 MB or 800 kB", "2 MB", unit="bytes")
 Compression: Any = choice("lzw", "deflate", "none")

@@ -34,7 +34,7 @@ from finishing.sessions.selection import EVERYTHING, FrameSelection, Selection
 
 Globs: Any = texts("a pattern of file names such as frames/*.jpg, or a list of them", "[frames/*.jpg]")
 LookNames: Any = texts("the name of a look, or a list of them", "[faded_print]")
-Rating: Any = whole_number(-1, 5)
+Rating: Any = whole_number(-1, 5, example="4")
 Straighten: Any = number(-45, 45, "degrees", example="0.8")
 
 

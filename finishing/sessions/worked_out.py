@@ -15,6 +15,9 @@ from finishing.sessions.matching import Matching, rounded
 from finishing.sessions.plan import Setup, ShootPlan, Strobe
 from finishing.sessions.readings import doubts_about, heads_of, reading_of
 
+#: Cameras print a bare 125 for 1/125, but seconds up to this as such.
+LONGEST_BARE = 30
+
 
 @dataclass(frozen=True)
 class WorkedStrobe:
@@ -210,6 +213,15 @@ def _warnings(document: Document[ShootPlan], index: int, ways: tuple[Way, ...]) 
     warnings: list[Problem] = []
     if ways:
         warnings.append(_too_fast(document, index, ways))
+    written = str(document.tree.at(("setups", index, "exposure", "shutter")) or "").strip()
+    if written.isdigit() and int(written) > LONGEST_BARE:
+        warnings.append(
+            document.problem(
+                f"the shutter of set-up {setup.id} is read as {written} seconds",
+                "setups", index, "exposure", "shutter",
+                remedy=f"write 1/{written} if that is what the camera showed, or {written} s",
+            )
+        )  # fmt: skip
     for j, strobe in enumerate(setup.strobes):
         key = "reads" if strobe.reads is not None else "name"
         for what, expected, remedy in doubts_about(strobe, setup):

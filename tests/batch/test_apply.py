@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from finishing.batch import apply as apply_module
 from finishing.batch.apply import apply
 from finishing.batch.looks import read_look
 from finishing.errors import ProblemSet
@@ -21,6 +22,33 @@ def test_images_are_finished_at_full_size(session: Path, tmp_path: Path) -> None
     assert codes[0, 0].min() > 235
     before = np.asarray(Image.open(images[0]))
     assert np.array_equal(codes[100, 150], before[100, 150])  # the middle stays bit for bit
+
+
+@pytest.mark.parametrize("ending", ["png", "tif", "webp"])
+def test_codes_that_a_decoder_gives_read_only_are_not_written_over(tmp_path: Path, ending: str) -> None:
+    image = tmp_path / f"a.{ending}"
+    random = np.random.default_rng(1).integers(0, 256, (40, 60, 3), dtype=np.uint8)
+    Image.fromarray(random).save(image)
+    report = apply(read_look("faded_print"), [image], tmp_path / "out")
+    assert not report.failed
+    assert (tmp_path / "out/a.jpg").is_file()
+
+
+def test_a_fault_of_the_program_fails_one_image_only(
+    session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = apply_module.read_photograph
+
+    def broken(path: Path) -> object:
+        if path.stem == "A-0002":
+            raise ZeroDivisionError("odd")
+        return real(path)
+
+    monkeypatch.setattr(apply_module, "read_photograph", broken)
+    images = [session / "frames/A-0001.jpg", session / "frames/A-0002.jpg"]
+    report = apply(read_look("faded_print"), images, tmp_path / "out")
+    assert list(report.failed) == [str(images[1])]
+    assert len(report.written) == 1
 
 
 def test_a_bad_image_fails_alone(session: Path, tmp_path: Path) -> None:

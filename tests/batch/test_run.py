@@ -219,3 +219,30 @@ def test_a_reduced_picture_equals_the_look_on_the_area_mean(session: Path, tmp_p
     codes = np.asarray(Image.open(tmp_path / "out/web/plain/Z-0009.png"))
     # half the light of white is code 187.5 (IEC 61966-2-1); the mean of the codes would be 127
     assert np.abs(codes.astype(int) - 188).max() <= 1
+
+
+def test_a_look_that_cannot_be_done_leaves_the_others_alone(session: Path, tmp_path: Path) -> None:
+    (session / "recipes/by_subject.yaml").write_text(
+        "look: By subject\nsteps:\n  - exposure: {stops: 0.5, where: {near: subject}}\n"
+    )
+    text = (session / "session.yaml").read_text()
+    (session / "session.yaml").write_text(text.replace("looks:\n", "looks:\n  - {look: by_subject, frames: A}\n"))
+    report = finish(session, tmp_path / "out")
+    assert list(report.failed) == ["A-0001"]  # A-0002 has a subject point
+    assert "by_subject" in str(report.failed["A-0001"].where)
+    made = {Path(path).parts[1] for path in report.made if "A-0001" in path}
+    assert made == {"faded_print", "one_colour_kept"}
+    assert len(report.made) == 16
+
+
+def test_strict_fails_what_an_earlier_run_let_pass(session: Path, tmp_path: Path) -> None:
+    recipe = session / "recipes/faded_print.yaml"
+    recipe.write_text(recipe.read_text() + "checks:\n  - mean_lightness: {at_least: 0.99}\n")
+    plain = finish(session, tmp_path / "out")
+    assert not plain.failed
+    assert len(plain.failed_checks) == 4
+    strict = finish(session, tmp_path / "out", strict=True)
+    assert sorted(strict.failed) == ["A-0001", "A-0002", "C-0004", "Z-0009"]
+    fresh = finish(session, tmp_path / "other", strict=True)
+    assert len(fresh.failed) == 4
+    assert {Path(path).parts[1] for path in fresh.made} == {"one_colour_kept"}

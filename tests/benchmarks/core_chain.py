@@ -61,20 +61,20 @@ def codec_alone(path: Path, subsampling: str) -> int:
 
 def finish(path: Path, look: object, subsampling: str) -> int:
     """As `finishing run` does it, apart from the ledger: read, carry out, encode with profile and records."""
-    from finishing.batch.picture import finish_picture, source_of
+    from finishing.batch.delivering import deliver
+    from finishing.batch.picture import source_of
     from finishing.batch.records import loose_record
-    from finishing.colour.spaces import SRGB
     from finishing.operation import Geometry
     from finishing.photographs.reading import read_photograph
     from finishing.photographs.records import output_metadata
-    from finishing.photographs.writing import OutputSettings, encode
+    from finishing.sessions.deliverables import Deliverable
 
     photograph = read_photograph(path)
     height, width = photograph.codes.shape[:2]
-    codes = finish_picture(look.steps, source_of(photograph), Geometry(width, height), into=photograph.codes)
     exif, xmp = output_metadata(loose_record(look, photograph.metadata, path.name, "0" * 64, width, height, "jpeg"))
-    settings = OutputSettings(format="jpeg", space=SRGB, quality=90, subsampling=subsampling)
-    return len(encode(codes, settings=settings, exif=exif, xmp=xmp))
+    deliverable = Deliverable(format="jpeg", quality=90, subsampling=subsampling)
+    source, geometry = source_of(photograph), Geometry(width, height)
+    return len(deliver(look.steps, source, geometry, deliverable, exif=exif, xmp=xmp, into=photograph.codes))
 
 
 def look_of(name: str, folder: Path) -> object:

@@ -185,7 +185,7 @@ shoot/session.yaml:2:10: no file has such a name
 shoot/session.yaml:5:30: "format" cannot be read
     found:    jpg
     expected: one of jpeg, png, tiff, webp, avif
-    do this:  write format: jpeg, for example
+    do this:  did you mean format: jpeg?
 """,
     ),
     (

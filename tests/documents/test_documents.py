@@ -199,3 +199,18 @@ def test_no_text_breaks_the_reader(text: str) -> None:
     except ProblemSet as error:
         problems = error.problems
     assert all(isinstance(problem.where, Place) for problem in problems)
+
+
+def test_a_list_whose_entries_are_faulty_is_not_called_short_too() -> None:
+    from typing import Annotated
+
+    from pydantic import Field
+
+    class Several(Model):
+        children: Annotated[tuple[Exposure, ...], Field(min_length=1)]
+
+    with pytest.raises(ProblemSet) as caught:
+        parse_document("children:\n  - {aperture: f/8, shutter: 12:30}\n", "several.yaml", Several)
+    assert [problem.what for problem in caught.value.problems] == ['"shutter" cannot be read']
+    with pytest.raises(ProblemSet, match="a list with at least one entry"):
+        parse_document("children: []\n", "several.yaml", Several)

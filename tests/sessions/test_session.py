@@ -140,7 +140,7 @@ def test_a_format_that_is_none(write: Write) -> None:
         'session.yaml:19:17: "format" cannot be read\n'
         "    found:    jpg\n"
         "    expected: one of jpeg, png, tiff, webp, avif\n"
-        "    do this:  write format: jpeg, for example"
+        "    do this:  did you mean format: jpeg?"
     )
 
 
