@@ -28,6 +28,11 @@ def read_look(
     return read_recipe(find_recipe(name, *folders, inside=inside), vocabulary(), overrides)
 
 
+def look_called(name: str, overrides: Mapping[str, Any] | None = None) -> Recipe:
+    """RECIPE as commands take it: a path, or the name of a look here, in recipes/ here, or in the library."""
+    return read_look(name, Path(), Path("recipes"), overrides=overrides)
+
+
 def session_looks(session: Session) -> list[tuple[LookForFrames, Recipe]]:
     """Each entry under `looks` with its recipe. Raises ProblemSet with all that is wrong with any of them."""
     found: list[tuple[LookForFrames, Recipe]] = []

@@ -15,10 +15,10 @@ WITH = click.option(
 
 
 def _read(recipe: str, settings: tuple[str, ...] = ()) -> Any:
-    """RECIPE as every command takes it: a path, or the name of a look in the library."""
-    from finishing.batch.looks import read_look
+    """RECIPE as every command takes it: a path, or a look's name, here, in recipes/ here, or in the library."""
+    from finishing.batch.looks import look_called
 
-    return read_look(recipe, Path(), overrides=settings_from(settings))
+    return look_called(recipe, settings_from(settings))
 
 
 @click.command()

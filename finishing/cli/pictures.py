@@ -124,10 +124,10 @@ def compare(
     """
     from finishing.batch.comparing import LONG_EDGE, ORIGINAL
     from finishing.batch.comparing import compare as compare_looks
-    from finishing.batch.looks import read_look
+    from finishing.batch.looks import look_called
 
     def look(name: str) -> "Recipe | None":
-        return None if name == ORIGINAL else read_look(name, Path())
+        return None if name == ORIGINAL else look_called(name)
 
     looks = look(first), look(second)
     with Steps("comparing", quiet=as_json) as steps:

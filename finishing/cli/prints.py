@@ -102,14 +102,14 @@ def strip(
     For example --vary edge_vignette.strength=0.2..1.0, --vary kept_hue=60..90, or, where a recipe has an operation
     twice, --vary "tone_curve[2].channels=all,lightness". Two --vary give a grid of small pictures.
     """
-    from finishing.batch.looks import read_look
+    from finishing.batch.looks import look_called
     from finishing.batch.test_strip import make_strip
     from finishing.batch.varying import vary
 
     kept = settings_from(settings)
 
     def read(overrides: Mapping[str, Any]) -> "Recipe":
-        return read_look(recipe, Path(), overrides={**kept, **overrides})
+        return look_called(recipe, {**kept, **overrides})
 
     report = make_strip(
         vary(read, varied, _counts(bands, len(varied))),
@@ -158,10 +158,10 @@ def steps(
 
     Says which step takes a check beyond its limits, and where the skin's hue turns most.
     """
-    from finishing.batch.looks import read_look
+    from finishing.batch.looks import look_called
     from finishing.batch.step_by_step import make_steps
 
-    look = read_look(recipe, Path(), overrides=settings_from(settings))
+    look = look_called(recipe, settings_from(settings))
     report = make_steps(look, image, out, subject=_subject(subject), paper=paper, columns=columns, jobs=jobs)
     if as_json:
         print_json(report.as_json())

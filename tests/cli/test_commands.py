@@ -229,3 +229,9 @@ def test_a_wrong_option_ends_with_2(session: Path) -> None:
     assert finishing("run", session, "--jobs", "0").exit_code == 2
     assert finishing("run").exit_code == 2
     assert finishing("no_such_command").exit_code == 2
+
+
+def test_a_look_beside_the_session_is_found_by_its_name(session: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (session / "recipes/mine.yaml").write_text("look: Mine\nsteps: [{exposure: {stops: 0.5}}]\n")
+    monkeypatch.chdir(session)
+    assert "Mine (mine), version 1" in finishing("explain", "mine").stdout

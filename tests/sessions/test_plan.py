@@ -359,3 +359,15 @@ def test_doubtful_plans_tell_each_doubt_with_its_place_and_a_remedy() -> None:
         ("18", 'strobe "key" reads f/11'),
     ]
     assert all(one.remedy for one in warnings)
+
+
+def test_a_bare_shutter_above_half_a_minute_is_asked_about() -> None:
+    # a camera's display says 125 for 1/125: common practice, no source
+    from finishing.sessions.worked_out import work_out
+
+    plan = "setups:\n  - id: A\n    exposure: {{aperture: f/8, shutter: {}, iso: 100}}\n"
+    (warning,) = work_out(parse_plan(plan.format("125"))).warnings
+    assert "write 1/125" in str(warning)
+    assert not work_out(parse_plan(plan.format("1/125"))).warnings
+    assert not work_out(parse_plan(plan.format("30"))).warnings
+    assert not work_out(parse_plan(plan.format("125 s"))).warnings
