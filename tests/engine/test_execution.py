@@ -75,7 +75,10 @@ def test_equals_the_reference(steps: list[Step], seed: int, height: int, width: 
     # channels (infinity comes in as 65504, of which float32 keeps seven digits)
     entered = np.clip(np.nan_to_num(np.moveaxis(planes, 0, -1)), -65504, 65504)
     scale = 1 + np.maximum(np.abs(expected), np.abs(entered)).max(axis=2, keepdims=True)
-    assert (np.abs(result - expected) / scale).max() < 2e-4 * len(steps)
+    # A bright pixel of little chroma has its hue from what is left of a difference: float32 gives its cosine to about
+    # 1e-6 · L / C, and a narrow ramp (1/0.03 in cosine) and the cube on the way back stretch that.
+    bound = 1e-3 if any(isinstance(step.operation, HueIsolation) for step in steps) else 2e-4
+    assert (np.abs(result - expected) / scale).max() < bound * len(steps)
     whole = LinearSink(height, width)
     execute(steps, LinearSource(planes), whole, geometry, strip_rows=height)
     assert np.array_equal(whole.planes, sink.planes)
