@@ -5,6 +5,7 @@ from typing import Any
 from finishing.documents.reading import Model
 from finishing.operations.catalogue import OPERATIONS
 from finishing.recipes.reading import RecipeFile
+from finishing.regions.catalogue import where_schema
 from finishing.sessions.plan import ShootPlan
 from finishing.sessions.session import SessionFile
 
@@ -31,7 +32,7 @@ def _recipe() -> dict[str, Any]:
         properties: dict[str, Any] = {
             key: {"anyOf": [value, setting]} for key, value in own.get("properties", {}).items()
         }
-        properties["where"] = {"type": "object"}
+        properties["where"] = {"$ref": "#/$defs/where"}
         parameters: dict[str, Any] = {
             "type": "object",
             "description": operation.summary,
@@ -42,5 +43,6 @@ def _recipe() -> dict[str, Any]:
         steps.append(
             {"type": "object", "properties": {name: parameters}, "required": [name], "additionalProperties": False}
         )
+    schema.setdefault("$defs", {})["where"] = where_schema()
     schema["properties"]["steps"] = {"type": "array", "items": {"anyOf": steps}}
     return schema

@@ -235,3 +235,11 @@ def test_a_look_beside_the_session_is_found_by_its_name(session: Path, monkeypat
     (session / "recipes/mine.yaml").write_text("look: Mine\nsteps: [{exposure: {stops: 0.5}}]\n")
     monkeypatch.chdir(session)
     assert "Mine (mine), version 1" in finishing("explain", "mine").stdout
+
+
+def test_the_schema_of_recipes_knows_where() -> None:
+    told = json.loads(finishing("schema", "recipe").stdout)
+    where = json.dumps(told["$defs"]["where"])
+    for region in ("ellipse", "skin", "mask", "not", "any_of"):
+        assert f'"{region}"' in where
+    assert '{"$ref": "#/$defs/where"}' in json.dumps(told["properties"]["steps"])
