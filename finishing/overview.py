@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from finishing.compiled import compiled
+from finishing.compiled import ZERO, compiled, inlined
 
 Planes = NDArray[np.float32]
 #: Where a Gaussian is cut off, in standard deviations: as in scipy.ndimage, beyond it lie 6 parts in 100 000.
@@ -92,13 +92,10 @@ class Overview:
         return Overview(np.asarray(planes, np.float32), self.full_width, self.full_height)
 
     @cached_property
-    def _wide(self) -> Planes:
-        """At full width and reduced height: done once, so that a row costs no more than one mean of two."""
-        channels, height, width = self.planes.shape
-        left, across = _between(np.arange(self.full_width), width / self.full_width, width)
-        out = np.empty((channels, height, self.full_width), np.float32)
-        widen(self.planes, left, across, out)
-        return out
+    def _across(self) -> tuple[NDArray[np.int32], Planes]:
+        """For every column of the frame: the column of blocks before it, and the weight of the next one."""
+        width = self.planes.shape[2]
+        return _between(np.arange(self.full_width), width / self.full_width, width)
 
     @cached_property
     def _down(self) -> tuple[NDArray[np.int32], Planes]:
@@ -108,10 +105,20 @@ class Overview:
 
     def rows(self, top: int, count: int) -> Planes:
         """Rows of the frame at full size, bilinear between the blocks' centres: (channels, count, full_width)."""
-        upper, down = (part[top : top + count] for part in self._down)
         out = np.empty((self.planes.shape[0], count, self.full_width), np.float32)
-        lengthen(self._wide, upper, down, out)
+        lengthen(*self.between(top, count), out)
         return out
+
+    def between(self, top: int, count: int) -> tuple[Planes, NDArray[np.int32], Planes]:
+        """The same for kernels that need no row of their own: rows of blocks at full width (channels, n, full_width),
+        for each of the frame's rows the one of these above it, and how far it is on the way to the next (see
+        `on_the_way`)."""
+        upper, down = self._down[0][top : top + count], self._down[1][top : top + count]
+        first = int(upper[0]) if count else 0
+        last = min(int(upper[-1]) + 2 if count else 0, self.planes.shape[1])
+        wide = np.empty((self.planes.shape[0], last - first, self.full_width), np.float32)
+        widen(np.ascontiguousarray(self.planes[:, first:last]), *self._across, wide)
+        return wide, upper - np.int32(first), down
 
 
 def _between(positions: NDArray[np.int64], scale: float, size: int) -> tuple[NDArray[np.int32], Planes]:
@@ -133,6 +140,12 @@ def widen(planes: Any, left: Any, across: Any, out: Any) -> None:
                 line[x] = first + (second - first) * across[x]
 
 
+@inlined
+def on_the_way(above: Any, below: Any, weight: Any) -> Any:
+    """Between two values: weight is that of the second."""
+    return above + (below - above) * weight
+
+
 @compiled
 def lengthen(planes: Any, upper: Any, down: Any, out: Any) -> None:
     """Bilinear between rows: upper are rows, down the weights of the next one."""
@@ -142,31 +155,104 @@ def lengthen(planes: Any, upper: Any, down: Any, out: Any) -> None:
             above, below = planes[channel, upper[row]], planes[channel, min(upper[row] + 1, last)]
             weight, line = down[row], out[channel, row]
             for x in range(out.shape[2]):
-                line[x] = above[x] + (below[x] - above[x]) * weight
+                line[x] = on_the_way(above[x], below[x], weight)
 
 
 class Reducer:
     """Takes a frame in strips of whole rows and gives its overview: each pixel the mean of the area it covers.
 
-    First across, strip by strip, then down; the two together are the mean over the area, and no full-size picture
-    stands in memory.
+    First down, row by row, then across; the two together are the mean over the area, and no full-size picture stands
+    in memory. Sums in floats depend on their order: rows are added from the top down, and those of every TOGETHER rows
+    have sums of their own, which are added last. So it does not matter how the rows are cut into strips, and parts of
+    TOGETHER rows may be handed over side by side.
     """
 
+    TOGETHER = 256
+
     def __init__(self, full_height: int, full_width: int, height: int, width: int) -> None:
-        self._size = (height, width)
         self._full = (full_height, full_width)
-        self._narrow: Planes = np.empty((3, full_height, width), np.float32)
+        row = np.arange(full_height, dtype=np.int64)
+        block, self._first, self._second = _shares(full_height, height)
+        part = row // self.TOGETHER
+        self._slot = (block + part).astype(np.int32)
+        #: slots that are complete behind a row: none, the row's own, or where a part ends the next one too
+        self._closes = np.append(self._slot[1:] != self._slot[:-1], True).astype(np.int32)
+        self._closes[np.append(part[1:] != part[:-1], True) & (self._second > 0)] = 2
+        cuts = np.arange(self.TOGETHER, full_height, self.TOGETHER)
+        #: blocks that lie across a cut, by their slots before and behind it
+        self._across_cuts = [(int(self._slot[y]) - 1, int(self._slot[y])) for y in cuts if y * height % full_height]
+        self._slots = np.arange(height) + np.arange(height) * full_height // height // self.TOGETHER
+        self._across = _shares(full_width, width)
+        self._narrow: Planes = np.zeros((3, height + len(cuts), width), np.float32)
+        self._open: dict[int, Planes] = {}
 
     def add(self, planes: Planes, top: int) -> None:
-        """The rows from `top` on, in any order."""
-        rows, width = planes.shape[1], self._size[1]
-        for channel in range(3):
-            self._narrow[channel, top : top + rows] = cv2.resize(
-                planes[channel], (width, rows), interpolation=cv2.INTER_AREA
-            )
+        """The rows from `top` on; of every TOGETHER rows from the top down."""
+        bottom = top + planes.shape[1]
+        while top < bottom:
+            part = top // self.TOGETHER
+            stop = min(bottom, (part + 1) * self.TOGETHER)
+            if part not in self._open:
+                self._open[part] = np.zeros((2, 3, self._full[1]), np.float32)
+            rows = slice(top, stop)
+            told = self._slot[rows], self._first[rows], self._second[rows], self._closes[rows]
+            add_rows(planes, planes.shape[1] - bottom + top, *told, self._open[part], *self._across, self._narrow)
+            if stop in ((part + 1) * self.TOGETHER, self._full[0]):
+                del self._open[part]
+            top = stop
 
     def overview(self) -> Overview:
         """When all rows are in."""
-        height, width = self._size
-        planes = [cv2.resize(plane, (width, height), interpolation=cv2.INTER_AREA) for plane in self._narrow]
-        return Overview(np.stack(planes), self._full[1], self._full[0])
+        for before, behind in reversed(self._across_cuts):
+            self._narrow[:, before] += self._narrow[:, behind]
+        return Overview(self._narrow[:, self._slots], self._full[1], self._full[0])
+
+
+def _shares(full: int, reduced: int) -> tuple[NDArray[np.int32], Planes, Planes]:
+    """For each of `full` lines: the block that it begins in, and the shares that it has of that one and of the next.
+
+    In whole numbers: line i covers i·reduced … (i + 1)·reduced, a block `full` of these.
+    """
+    line = np.arange(full, dtype=np.int64)
+    block = line * reduced // full
+    inside = np.minimum((block + 1) * full - line * reduced, reduced)
+    first, second = ((part / full).astype(np.float32) for part in (inside, reduced - inside))
+    return block.astype(np.int32), first, second
+
+
+@compiled
+def add_rows(
+    planes: Any,
+    begin: Any,
+    slots: Any,
+    first: Any,
+    second: Any,
+    closes: Any,
+    sums: Any,
+    blocks: Any,
+    before: Any,
+    behind: Any,
+    narrow: Any,
+) -> None:
+    """Rows from `begin` on, each to the sum of its slot, and what of it lies in the next block to that one's: sums
+    (2, 3, width) holds the two by turns. A slot that is complete is added up across, and its sum begins anew."""
+    at = begin
+    for row in range(slots.shape[0]):
+        slot, weight, rest = slots[row], first[row], second[row]
+        for channel in range(3):
+            line, total = planes[channel, at], sums[slot % 2, channel]
+            for x in range(line.shape[0]):
+                total[x] += weight * line[x]
+            if rest > ZERO:
+                following = sums[(slot + 1) % 2, channel]
+                for x in range(line.shape[0]):
+                    following[x] += rest * line[x]
+        at += 1
+        for complete in range(slot, slot + closes[row]):
+            for channel in range(3):
+                total, out = sums[complete % 2, channel], narrow[channel, complete]
+                for x in range(total.shape[0]):
+                    out[blocks[x]] += before[x] * total[x]
+                    if behind[x] > ZERO:
+                        out[blocks[x] + 1] += behind[x] * total[x]
+                    total[x] = ZERO

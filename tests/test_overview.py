@@ -21,12 +21,12 @@ def planes_of(codes: NDArray[np.uint8]) -> NDArray[np.float32]:
 
 
 def reduced(planes: NDArray[np.float32], by: int, tops: list[int] | None = None) -> Overview:
-    """The overview of planes that come in strips which begin at `tops`, in that order."""
+    """The overview of planes that come in strips which begin at `tops`."""
     height, width = planes.shape[1:]
     reducer = Reducer(height, width, -(-height // by), -(-width // by))
     edges = [*sorted(tops or [0]), height]
     ends = dict(pairwise(edges))
-    for top in tops or [0]:
+    for top in edges[:-1]:
         reducer.add(planes[:, top : ends[top]], top)
     return reducer.overview()
 
@@ -77,12 +77,33 @@ def test_overview_is_the_mean_over_areas_where_blocks_do_not_fit(
     assert result.mean() == pytest.approx(planes.mean(), rel=1e-5)
 
 
-@given(st.integers(1, 12), st.sets(st.integers(1, 46), max_size=12), st.randoms())
-def test_strips_in_any_order_give_the_same_bits(by: int, cuts: set[int], random: object) -> None:
+@given(st.integers(1, 12), st.sets(st.integers(1, 46), max_size=12))
+def test_strips_of_any_height_give_the_same_bits(by: int, cuts: set[int]) -> None:
     planes = np.random.default_rng(5).random((3, 47, 61)).astype(np.float32)
-    tops = [0, *cuts]
+    assert np.array_equal(reduced(planes, by, [0, *cuts]).planes, reduced(planes, by).planes)
+
+
+@given(st.integers(1, 47), st.integers(1, 47), st.randoms())
+def test_parts_in_any_order_give_the_same_bits_and_the_means_of_areas(
+    blocks: int, together: int, random: object
+) -> None:
+    planes = np.random.default_rng(5).random((3, 47, 61)).astype(np.float32)
+
+    class Small(Reducer):
+        TOGETHER = together
+
+    def in_order(tops: list[int]) -> NDArray[np.float32]:
+        reducer = Small(47, 61, blocks, 9)
+        for top in tops:
+            reducer.add(planes[:, top : top + together], top)
+        return reducer.overview().planes
+
+    tops = list(range(0, 47, together))
+    expected = np.stack([cv2.resize(plane, (9, blocks), interpolation=cv2.INTER_AREA) for plane in planes])
+    result = in_order(tops)
+    assert np.abs(result - expected).max() < 2e-6
     random.shuffle(tops)  # type: ignore[attr-defined]
-    assert np.array_equal(reduced(planes, by, tops).planes, reduced(planes, by).planes)
+    assert np.array_equal(in_order(tops), result)
 
 
 def test_unreduced_it_is_the_frame_itself() -> None:

@@ -14,9 +14,8 @@ from finishing.colour.spaces import COLOUR_SPACES, ColourSpace
 from finishing.engine.ends import CodedSink, LinearSink, LinearSource, Source
 from finishing.engine.execution import execute
 from finishing.engine.output import DitheredSink, sharpen, sharpening_for
-from finishing.engine.plan import halo_of, plan
 from finishing.errors import Problem
-from finishing.operation import Domain, Geometry
+from finishing.operation import Geometry
 from finishing.photographs.colour_management import from_space
 from finishing.photographs.encoding import WIDE
 from finishing.photographs.tiff_out import codes_with_room
@@ -38,7 +37,7 @@ def deliver(
     threads: int = 1,
 ) -> bytes | memoryview:
     """The file of one deliverable. source: at the final size. profile: the printer's, where the deliverable names one.
-    into: codes of that size that may be written over, if the steps allow.
+    into: codes of that size that may be written over; the source may read from them.
 
     Raises Problem where the picture does not fit the format or littleCMS does not take the profile.
     """
@@ -81,12 +80,9 @@ def _codes(
 ) -> NDArray[Any]:
     """The finished codes, uint8 or uint16 (height, width, 3)."""
     kind = np.dtype(f"uint{bits}")
-    work = plan(steps, accepted=(Domain.LINEAR,), table=False)
-    around = halo_of(work.items, geometry) > 0 or work.sweeps > 1
     shape = (source.height, source.width, 3)
     fits = into is not None and into.dtype == kind and into.shape == shape
-    # some decoders give their codes read-only, and a step that looks around itself needs its neighbours as they were
-    spare = into is not None and fits and into.flags.writeable and not around
+    spare = into is not None and fits and into.flags.writeable  # some decoders give their codes read-only
     codes = into if into is not None and spare else codes_with_room(*shape[:2], kind)
     sink = DitheredSink(codes, space) if dither and bits == 8 else CodedSink(codes, space)
     execute(steps, source, sink, geometry, threads=threads)

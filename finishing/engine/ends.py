@@ -32,9 +32,14 @@ class Source(Protocol):
 
 
 class Sink(Protocol):
-    """Takes finished rows in one of its domains, the first of which it likes best."""
+    """Takes finished rows in one of its domains, the first of which it likes best.
+
+    together: of so many rows one after the other, counted from the top of the frame, one thread hands over all, from
+    the top down.
+    """
 
     domains: tuple[Domain, ...]
+    together: int
 
     def write(self, planes: Planes, top: int, domain: Domain) -> None:
         """Take planes (3, rows, width) as the rows from `top` on; may use the planes as scratch."""
@@ -125,6 +130,7 @@ class LinearSink:
     """Keeps the result as float32 planes (3, height, width) in linear light."""
 
     domains: tuple[Domain, ...] = (Domain.LINEAR,)
+    together = 1
 
     def __init__(self, height: int, width: int) -> None:
         self.planes: Planes = np.empty((3, height, width), np.float32)
@@ -137,6 +143,7 @@ class OverviewSink:
     """Keeps a reduced copy of what it is given, in whatever domain that is."""
 
     domains: tuple[Domain, ...] = (Domain.LINEAR,)
+    together = Reducer.TOGETHER
 
     def __init__(self, full_height: int, full_width: int, height: int, width: int) -> None:
         self.reducer = Reducer(full_height, full_width, height, width)
@@ -161,8 +168,8 @@ class CodedSink:
     """8-bit or 16-bit codes of an output colour space. What lies outside its gamut is brought in here, at its own
     lightness and hue (`finishing.colour.gamut`), and only what rounding leaves beyond 0 and 1 is cut.
 
-    codes: uint8 or uint16 (height, width, 3), filled; may be the array that the source reads from, since a strip is
-    read before it is written and no strip looks at another's rows unless a step reaches around itself.
+    codes: uint8 or uint16 (height, width, 3), filled; may be the array that the source reads from, since every row is
+    read before it is written.
     """
 
     def __init__(self, codes: NDArray[Any], space: ColourSpace) -> None:
@@ -173,6 +180,7 @@ class CodedSink:
         self._gamut = gamut.matrices_of(space)
         own = same and space.decode is transfer.srgb_decode
         self.domains: tuple[Domain, ...] = (Domain.LINEAR, Domain.ENCODED) if own else (Domain.LINEAR,)
+        self.together = 1
 
     @property
     def highest(self) -> int:

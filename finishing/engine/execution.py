@@ -1,10 +1,10 @@
 """Carries out a plan over strips of whole rows.
 
-A row's arithmetic depends on nothing but the row (and, for steps that reach around themselves, on the rows that
-come along above and below), so the result is the same bit for bit at every strip height and thread count.
+A row's arithmetic depends on nothing but the row (and, for steps that reach around themselves, on the rows above and
+below), so the result is the same bit for bit at every strip height and thread count.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TypeGuard
@@ -14,7 +14,8 @@ import numpy as np
 from finishing import domains
 from finishing.engine import conversions
 from finishing.engine.ends import CodedSink, CodedSource, OverviewSink, Sink, Source
-from finishing.engine.plan import Apply, Convert, Item, halo_of, plan
+from finishing.engine.plan import Apply, Convert, Item, plan, radius_of
+from finishing.engine.streaming import Placed, Room, Share
 from finishing.operation import Domain, Geometry, Kernel, Planes, Reach
 from finishing.overview import Overview
 from finishing.recipes.recipe import Step
@@ -53,13 +54,13 @@ def execute(
         and sink.take(source, work.output)
     ):
         return
-    kernels: list[Kernel] = []
-    for index, item in enumerate(work.items):
+    kernels: list[Placed] = []
+    for item in work.items:
         overview = None
         if _needs_overview(item):
-            overview = _overview(source, kernels, work.items[:index], geometry, item, strip_rows, threads)
-        kernels.append(_kernel(item, geometry, overview))
-    _sweep(source, sink, work.output, kernels, halo_of(work.items, geometry), strip_rows, threads)
+            overview = _overview(source, kernels, geometry, item, strip_rows, threads)
+        kernels.append(Placed(_kernel(item, geometry, overview), radius_of(item, geometry)))
+    _sweep(source, sink, work.output, kernels, strip_rows, threads)
 
 
 def _needs_overview(item: Item) -> TypeGuard[Apply]:
@@ -67,64 +68,61 @@ def _needs_overview(item: Item) -> TypeGuard[Apply]:
 
 
 def _overview(
-    source: Source,
-    kernels: list[Kernel],
-    before: Sequence[Item],
-    geometry: Geometry,
-    item: Apply,
-    strip_rows: int | None,
-    threads: int,
+    source: Source, kernels: list[Placed], geometry: Geometry, item: Apply, strip_rows: int | None, threads: int
 ) -> Overview:
     """A sweep of its own: what the step gathers of the frame as it is when the step begins, reduced."""
-    by = item.step.operation.reduction(geometry)
+    operation = item.step.operation
+    by = operation.reduction(geometry)
     sink = OverviewSink(source.height, source.width, -(-source.height // by), -(-source.width // by))
-    domain = item.step.operation.domain
-    gather = item.step.operation.gather(geometry)
-    through = kernels if gather is None else [*kernels, gather]
-    _sweep(source, sink, domain, through, halo_of(before, geometry), strip_rows, threads)
+    gather = operation.gather(geometry)
+    through = kernels if gather is None else [*kernels, Placed(gather)]
+    _sweep(source, sink, operation.domain, through, strip_rows, threads)
     return sink.reducer.overview()
 
 
 def _sweep(
-    source: Source,
-    sink: Sink,
-    domain: Domain,
-    kernels: list[Kernel],
-    halo: int,
-    strip_rows: int | None,
-    threads: int,
+    source: Source, sink: Sink, domain: Domain, kernels: list[Placed], strip_rows: int | None, threads: int
 ) -> None:
-    """All strips once through the kernels, handed over in a domain."""
-    rows = strip_rows or strip_height(source.width, halo)
-    tops = range(0, source.height, rows)
+    """All rows once through the kernels, handed over in a domain, each thread's share from the top down.
 
-    def run(part: Sequence[int]) -> None:
-        scratch = np.empty((3, min(rows + 2 * halo, source.height), source.width), np.float32)
-        for start in part:
-            stop = min(start + rows, source.height)
-            top, bottom = max(0, start - halo), min(source.height, stop + halo)
-            planes = _part_of(scratch, bottom - top)
-            source.read(planes, top)
-            for kernel in kernels:
-                kernel(planes, top)
-            sink.write(planes[:, start - top : stop - top], start, domain)
+    The sink may be the memory that the source reads from: a row is read before it is written, and the rows that two
+    shares look at are read before any share begins.
+    """
+    height, width = source.height, source.width
+    rows = strip_rows or strip_height(width, max((placed.radius for placed in kernels), default=0))
+    together = rows if sink.together == 1 else sink.together
+    parts = -(-height // together)
+    count = -(-parts // max(threads, 1)) * together
+    shares = [Share(top, min(top + count, height), height, width, kernels) for top in range(0, height, count)]
 
-    if threads <= 1 or len(tops) < 2:
-        run(tops)
+    def read(span: range, room: Room) -> tuple[Planes, int]:
+        planes = room.planes(len(span))
+        if span:
+            source.read(planes, span.start)
+        return planes, span.start
+
+    def strips(share: Share, edges: list[tuple[Planes, int]]) -> Iterator[tuple[Planes, int]]:
+        room = Room(width)
+        yield edges[0]
+        for top in range(share.start, share.stop, rows):
+            yield read(range(top, min(top + rows, share.stop)), room)
+        yield edges[1]
+
+    def run(share: Share, edges: list[tuple[Planes, int]]) -> None:
+        for planes, top in share.finished(strips(share, edges)):
+            sink.write(planes, top, domain)
+
+    edges = [[read(span, Room(width)) for span in (share.above, share.below)] for share in shares]
+    if len(shares) == 1:
+        run(shares[0], edges[0])
         return
-    share = -(-len(tops) // threads)
     with ThreadPoolExecutor(threads) as pool:
-        list(pool.map(run, [tops[i : i + share] for i in range(0, len(tops), share)]))
+        list(pool.map(run, shares, edges))
 
 
-def _part_of(scratch: Planes, rows: int) -> Planes:
-    """The scratch of a strip; a shorter one gets its own, since kernels are compiled for whole arrays."""
-    return scratch if rows == scratch.shape[1] else np.empty((3, rows, scratch.shape[2]), np.float32)
-
-
-def strip_height(width: int, halo: int) -> int:
-    """Rows of a strip: as many as the cache holds, and enough to be worth their halo."""
-    return max(4, STRIP_BYTES // (12 * width), 6 * halo)
+def strip_height(width: int, radius: int) -> int:
+    """Rows of a strip: as many as the cache holds, and enough to be worth the rows around that a step looks at."""
+    return max(4, STRIP_BYTES // (12 * width), 2 * radius)
 
 
 def _kernel(item: Item, geometry: Geometry, overview: Overview | None) -> Kernel:

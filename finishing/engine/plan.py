@@ -51,9 +51,14 @@ class Plan:
         return 1 + sum(isinstance(i, Apply) and i.step.operation.reach is Reach.FRAME for i in self.items)
 
 
+def radius_of(item: Item, geometry: Geometry) -> int:
+    """Rows above and below that an item looks at."""
+    return item.step.operation.radius(geometry) if isinstance(item, Apply) else 0
+
+
 def halo_of(items: Sequence[Item], geometry: Geometry) -> int:
-    """Rows above and below a strip that must come along through the items, so that its own rows come out right."""
-    return sum(item.step.operation.radius(geometry) for item in items if isinstance(item, Apply))
+    """Rows above and below that a row's result depends on, through all items."""
+    return sum(radius_of(item, geometry) for item in items)
 
 
 def drop_neutral(steps: Sequence[Step]) -> list[Step]:

@@ -9,7 +9,7 @@ from finishing.colour import transfer
 from finishing.compiled import ONE, ZERO, compiled, inlined, singles
 from finishing.documents.fields import Fraction, number
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach, parameter
-from finishing.overview import plain_blur
+from finishing.overview import on_the_way, plain_blur
 
 #: The light that spreads goes in these shares into Gaussians of these multiples of the spread: a core that keeps to
 #: the bright area, and a skirt far around it. Chosen by eye.
@@ -87,7 +87,7 @@ class Glow(Operation):
         level = self._level()
 
         def run(planes: Planes, top: int) -> None:
-            exchange(planes, spread.rows(top, planes.shape[1]), strength, *level)
+            exchange(planes, *spread.between(top, planes.shape[1]), strength, *level)
 
         return run
 
@@ -130,13 +130,16 @@ def keep_excess(planes: Any, level: Any, per: Any) -> None:
 
 
 @compiled
-def exchange(planes: Any, around: Any, strength: Any, level: Any, per: Any) -> None:
-    """The light over the level against what of it comes from around."""
+def exchange(planes: Any, around: Any, upper: Any, down: Any, strength: Any, level: Any, per: Any) -> None:
+    """The light over the level against what of it comes from around: see `Overview.between`."""
+    last = around.shape[1] - 1
     for row in range(planes.shape[1]):
         red, green, blue = planes[0, row], planes[1, row], planes[2, row]
-        more_red, more_green, more_blue = around[0, row], around[1, row], around[2, row]
+        above, below, weight = upper[row], min(upper[row] + 1, last), down[row]
+        red1, green1, blue1 = around[0, above], around[1, above], around[2, above]
+        red2, green2, blue2 = around[0, below], around[1, below], around[2, below]
         for x in range(planes.shape[2]):
             rest = ONE - strength * share(red[x], green[x], blue[x], level, per)
-            red[x] = red[x] * rest + strength * more_red[x]
-            green[x] = green[x] * rest + strength * more_green[x]
-            blue[x] = blue[x] * rest + strength * more_blue[x]
+            red[x] = red[x] * rest + strength * on_the_way(red1[x], red2[x], weight)
+            green[x] = green[x] * rest + strength * on_the_way(green1[x], green2[x], weight)
+            blue[x] = blue[x] * rest + strength * on_the_way(blue1[x], blue2[x], weight)

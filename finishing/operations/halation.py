@@ -8,7 +8,7 @@ from finishing.colour import transfer
 from finishing.compiled import ZERO, compiled, inlined, singles
 from finishing.documents.fields import Colour, number, parse_colour
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach, parameter
-from finishing.overview import plain_blur
+from finishing.overview import on_the_way, plain_blur
 
 HALF = np.float32(0.5)
 
@@ -81,7 +81,7 @@ class Halation(Operation):
         level = singles(self._level(), 1 / (2 * self._level()))
 
         def run(planes: Planes, top: int) -> None:
-            add_halo(planes, back.rows(top, planes.shape[1]), gains, *level)
+            add_halo(planes, *back.between(top, planes.shape[1]), gains, *level)
 
         return run
 
@@ -111,11 +111,14 @@ def keep_excess(planes: Any, level: Any, per: Any) -> None:
 
 
 @compiled
-def add_halo(planes: Any, back: Any, gains: Any, level: Any, per: Any) -> None:
-    """gains: one a channel."""
+def add_halo(planes: Any, back: Any, upper: Any, down: Any, gains: Any, level: Any, per: Any) -> None:
+    """back, upper, down: see `Overview.between`; gains: one a channel."""
+    last = back.shape[1] - 1
     for channel in range(planes.shape[0]):
         gain = gains[channel]
         for row in range(planes.shape[1]):
-            line, halo = planes[channel, row], back[channel, row]
+            line, weight = planes[channel, row], down[row]
+            above, below = back[channel, upper[row]], back[channel, min(upper[row] + 1, last)]
             for x in range(planes.shape[2]):
-                line[x] += gain * max(halo[x] - excess(line[x], level, per), ZERO)
+                halo = on_the_way(above[x], below[x], weight)
+                line[x] += gain * max(halo - excess(line[x], level, per), ZERO)

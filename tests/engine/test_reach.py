@@ -9,10 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from finishing.colour.transfer import srgb_encode
+from finishing.colour.spaces import SRGB
+from finishing.colour.transfer import srgb_decode, srgb_encode
 from finishing.engine import execution
-from finishing.engine.ends import LinearSink, LinearSource
-from finishing.engine.plan import halo_of, plan
+from finishing.engine.ends import CodedSink, CodedSource, LinearSink, LinearSource
+from finishing.engine.plan import halo_of, plan, radius_of
 from finishing.engine.reference import carry_out
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach
 from finishing.operations.exposure import Exposure
@@ -142,11 +143,11 @@ def test_sharpening_s_own_radius_is_enough_and_one_row_less_is_not(
     for rows in ALL_HEIGHTS:
         for threads in (1, 2):
             assert np.array_equal(finish(step, planes, strip_rows=rows, threads=threads), whole)
-    monkeypatch.setattr(execution, "halo_of", lambda items, geometry: halo_of(items, geometry) - 1)
+    monkeypatch.setattr(execution, "radius_of", lambda item, geometry: max(radius_of(item, geometry) - 1, 0))
     assert not np.array_equal(finish(step, planes, strip_rows=8), whole)
 
 
-def test_radii_of_steps_one_after_the_other_add_up(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_radii_of_steps_one_after_the_other_add_up() -> None:
     planes = picture()
     steps: list[Operation] = [
         FromAfar(far=3, declared=3),
@@ -161,8 +162,38 @@ def test_radii_of_steps_one_after_the_other_add_up(monkeypatch: pytest.MonkeyPat
         assert np.array_equal(finish(steps, planes, strip_rows=rows, threads=2), whole)
     expected = carry_out([Step(step) for step in steps], np.moveaxis(planes, 0, -1), GEOMETRY)
     assert np.abs(np.moveaxis(whole, 0, -1) - expected).max() < 1e-4
-    monkeypatch.setattr(execution, "halo_of", lambda items, geometry: 9)
-    assert not np.array_equal(finish(steps, planes, strip_rows=5), whole)
+
+
+def test_every_row_is_worked_on_once_however_far_later_steps_look() -> None:
+    seen: list[int] = []
+
+    class Counted(FromAfar):
+        def prepare(self, geometry: Geometry) -> Kernel:
+            def run(planes: Planes, top: int) -> None:
+                seen.extend(range(top, top + planes.shape[1]))
+
+            return run
+
+    counted = Counted(far=0, declared=0)
+    steps: list[Operation] = [counted, FromAfar(far=7, declared=7), FromAfar(far=11, declared=11)]
+    for rows in (1, 4, 9, HEIGHT):
+        seen.clear()
+        finish(steps, picture(), strip_rows=rows)
+        assert seen == list(range(HEIGHT))
+
+
+def test_the_picture_that_is_read_may_be_written_over() -> None:
+    codes = np.random.default_rng(2).integers(0, 256, (HEIGHT, WIDTH, 3), dtype=np.uint8)
+    table = np.tile(srgb_decode(np.arange(256) / 255).astype(np.float32), (3, 1))
+    steps = [Step(FromAfar(far=7, declared=7)), Step(Glow(spread=0.1)), Step(Sharpening(threshold=0))]
+    expected = np.empty_like(codes)
+    execution.execute(steps, CodedSource(codes, table, None), CodedSink(expected, SRGB), GEOMETRY)
+    for rows in (1, 5, 20):
+        for threads in (1, 2, 5):
+            same = codes.copy()
+            source, sink = CodedSource(same, table, None), CodedSink(same, SRGB)
+            execution.execute(steps, source, sink, GEOMETRY, strip_rows=rows, threads=threads)
+            assert np.array_equal(same, expected)
 
 
 def test_a_step_limited_to_a_region_looks_beyond_the_region_and_beyond_the_strip() -> None:
