@@ -26,6 +26,9 @@ Planes = NDArray[np.float32]
 Pixels = NDArray[np.float64]
 #: Works in place on planes of which the first row is row `top` of the frame.
 Kernel = Callable[[Planes, int], None]
+#: Where the reach is the pixels around: (planes, top, out, out_top) makes the rows of `out`, of which the first is row
+#: out_top of the frame, from planes as they are before, of which the first is row `top`; the rows around are there.
+AroundKernel = Callable[[Planes, int, Planes, int], None]
 
 
 class Domain(Enum):
@@ -116,7 +119,7 @@ class Operation(Model):
         return None
 
     @abstractmethod
-    def prepare(self, geometry: Geometry) -> Kernel:
+    def prepare(self, geometry: Geometry) -> Kernel | AroundKernel:
         """The compiled way: everything that depends on parameters and frame worked out, ready for strips."""
 
     @abstractmethod

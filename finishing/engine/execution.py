@@ -7,7 +7,7 @@ below), so the result is the same bit for bit at every strip height and thread c
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-from typing import TypeGuard
+from typing import Any, TypeGuard
 
 import numpy as np
 
@@ -15,8 +15,8 @@ from finishing import domains
 from finishing.engine import conversions
 from finishing.engine.ends import CodedSink, CodedSource, OverviewSink, Sink, Source
 from finishing.engine.plan import Apply, Convert, Item, plan, radius_of
-from finishing.engine.streaming import Placed, Room, Share
-from finishing.operation import Domain, Geometry, Kernel, Planes, Reach
+from finishing.engine.streaming import Alone, Around, Placed, Room, Share
+from finishing.operation import AroundKernel, Domain, Geometry, Kernel, Operation, Planes, Reach
 from finishing.overview import Overview
 from finishing.recipes.recipe import Step
 from finishing.regions.region import Region
@@ -46,7 +46,7 @@ def execute(
     work = plan(steps, accepted=sink.domains, table=table)
     if work.table:
         assert isinstance(source, CodedSource)
-        source = source.folded([_kernel(item, geometry, None) for item in work.table])
+        source = source.folded([_kernel(item, geometry) for item in work.table])
     if (
         not work.items
         and type(sink) is CodedSink
@@ -59,7 +59,7 @@ def execute(
         overview = None
         if _needs_overview(item):
             overview = _overview(source, kernels, geometry, item, strip_rows, threads)
-        kernels.append(Placed(_kernel(item, geometry, overview), radius_of(item, geometry)))
+        kernels.append(_placed(item, geometry, overview))
     _sweep(source, sink, work.output, kernels, strip_rows, threads)
 
 
@@ -75,7 +75,7 @@ def _overview(
     by = operation.reduction(geometry)
     sink = OverviewSink(source.height, source.width, -(-source.height // by), -(-source.width // by))
     gather = operation.gather(geometry)
-    through = kernels if gather is None else [*kernels, Placed(gather)]
+    through = kernels if gather is None else [*kernels, Alone(gather)]
     _sweep(source, sink, operation.domain, through, strip_rows, threads)
     return sink.reducer.overview()
 
@@ -125,39 +125,67 @@ def strip_height(width: int, radius: int) -> int:
     return max(4, STRIP_BYTES // (12 * width), 2 * radius)
 
 
-def _kernel(item: Item, geometry: Geometry, overview: Overview | None) -> Kernel:
+def _kernel(item: Item, geometry: Geometry) -> Kernel:
+    """Of an item that looks at nothing around, nor at the frame."""
+    placed = _placed(item, geometry, None)
+    assert isinstance(placed, Alone)
+    return placed.kernel
+
+
+def _placed(item: Item, geometry: Geometry, overview: Overview | None) -> Placed:
     if isinstance(item, Convert):
-        return _CONVERSIONS[item.source, item.target]
-    kernel = item.step.operation.prepare(replace(geometry, overview=overview) if overview else geometry)
-    return kernel if item.step.where is None else _limited(item, kernel, item.step.where, geometry)
+        return Alone(_CONVERSIONS[item.source, item.target])
+    operation, where = item.step.operation, item.step.where
+    prepared: Any = operation.prepare(replace(geometry, overview=overview) if overview else geometry)
+    if operation.reach is Reach.NEIGHBOURHOOD:
+        kernel = prepared if where is None else _limited_around(operation, prepared, where, geometry)
+        return Around(kernel, radius_of(item, geometry))
+    return Alone(prepared if where is None else _limited(operation, prepared, where, geometry))
 
 
-def _limited(item: Apply, kernel: Kernel, where: Region, geometry: Geometry) -> Kernel:
+def _limited(operation: Operation, kernel: Kernel, where: Region, geometry: Geometry) -> Kernel:
     """The step inside a region: what it makes, weighted against what was there, in the step's own domain.
 
-    What the region's bounds leave out stays as it is and costs nothing. A step that looks at a pixel's place or its
-    surroundings still gets whole rows, and its halo around those inside.
+    What the region's bounds leave out stays as it is and costs nothing. A step that looks at a pixel's place still
+    gets whole rows.
     """
     fill = where.prepare(geometry)
     first, last = where.rows(geometry)
     left, right = where.columns(geometry)
-    operation = item.step.operation
-    radius = operation.radius(geometry)
     begin, end = (left, right) if operation.reach is Reach.PIXEL else (0, geometry.width)
 
     def run(planes: Planes, top: int) -> None:
-        start = max(first - top, 0)
-        stop = min(last - top, planes.shape[1])
+        start, stop = max(first - top, 0), min(last - top, planes.shape[1])
         if start >= stop or left >= right:
             return
-        above = max(start - radius, 0)
-        below = min(stop + radius, planes.shape[1])
-        work = planes[:, above:below, begin:end].copy()
+        work = planes[:, start:stop, begin:end].copy()
         weights = np.empty((stop - start, right - left), np.float32)
         inside = planes[:, start:stop, left:right]
         fill(weights, _oklab(inside, operation.domain) if where.looks_at_colour else None, top + start, left)
-        kernel(work, top + above)
-        conversions.mix(planes, work, weights, start, left, start - above, left - begin)
+        kernel(work, top + start)
+        conversions.mix(planes, work, weights, start, left, 0, left - begin)
+
+    return run
+
+
+def _limited_around(operation: Operation, kernel: AroundKernel, where: Region, geometry: Geometry) -> AroundKernel:
+    """The same for a step that looks around itself: it looks beyond the region as well."""
+    fill = where.prepare(geometry)
+    first, last = where.rows(geometry)
+    left, right = where.columns(geometry)
+
+    def run(planes: Planes, top: int, out: Planes, out_top: int) -> None:
+        before = planes[:, out_top - top : out_top - top + out.shape[1]]
+        out[:] = before
+        start, stop = max(first - out_top, 0), min(last - out_top, out.shape[1])
+        if start >= stop or left >= right:
+            return
+        work = np.empty((3, stop - start, geometry.width), np.float32)
+        kernel(planes, top, work, out_top + start)
+        weights = np.empty((stop - start, right - left), np.float32)
+        inside = before[:, start:stop, left:right]
+        fill(weights, _oklab(inside, operation.domain) if where.looks_at_colour else None, out_top + start, left)
+        conversions.mix(out, work, weights, start, left, 0, left)
 
     return run
 

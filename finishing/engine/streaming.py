@@ -1,8 +1,8 @@
 """Rows on their way through the steps, a strip at a time, each row worked on once.
 
-A step that looks around itself needs the rows above and below as they were before it. They are held back from one
-strip to the next instead of being worked out again, so that a wide reach costs room, not time. All that kernels are
-given lies together in memory: they are compiled for whole arrays.
+A step that looks around itself needs the rows above and below as they were before it. They are held from one strip to
+the next instead of being worked out again, so that a wide reach costs room, not time. All that kernels are given lies
+together in memory: they are compiled for whole arrays.
 """
 
 from collections.abc import Iterator, Sequence
@@ -11,15 +11,26 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from finishing.operation import Kernel, Planes
+from finishing.operation import AroundKernel, Kernel, Planes
 
 
 @dataclass(frozen=True)
-class Placed:
-    """A kernel and the rows above and below that it looks at."""
+class Alone:
+    """A kernel that looks at no row but the one it works on."""
 
     kernel: Kernel
     radius: int = 0
+
+
+@dataclass(frozen=True)
+class Around:
+    """A kernel that looks at `radius` rows above and below."""
+
+    kernel: AroundKernel
+    radius: int
+
+
+Placed = Alone | Around
 
 
 class Room:
@@ -36,42 +47,47 @@ class Room:
             self._flat = np.empty(size, np.float32)
         return self._flat[:size].reshape(3, rows, self._width)
 
-    def copy_of(self, planes: Planes) -> Planes:
-        """The same rows, whole."""
-        copy = self.planes(planes.shape[1])
-        copy[:] = planes
-        return copy
+
+#: A window holds so many strips before what is still looked at moves back to its beginning.
+STRIPS_HELD = 3
 
 
-class _Around:
-    """A kernel that looks around itself, fed with rows from the top down.
+class _Window:
+    """Rows as they are before a kernel that looks around itself, fed from the top down.
 
     first, last: the rows of the frame that are wanted of it, first…last − 1. start: the first row that it is fed.
     """
 
-    def __init__(self, placed: Placed, first: int, last: int, start: int, height: int, width: int) -> None:
-        self._kernel, self._radius = placed.kernel, placed.radius
+    def __init__(self, around: Around, first: int, last: int, start: int, height: int, width: int) -> None:
+        self._kernel, self._radius = around.kernel, around.radius
         self._next, self._last, self._height = first, last, height
-        self._top = start
-        self._work, self._held, self._out = Room(width), Room(width), Room(width)
-        self._kept = self._held.planes(0)
+        self._held, self._out = Room(width), Room(width)
+        self._rows = self._held.planes(0)
+        self._top, self._count = start, 0
 
     def __call__(self, planes: Planes, top: int) -> tuple[Planes, int]:
         """What is finished now: perhaps no row, since those below must be known first."""
-        kept, bottom = self._kept.shape[1], top + planes.shape[1]
-        work = self._work.planes(kept + planes.shape[1])
-        work[:, :kept], work[:, kept:] = self._kept, planes
-        begin = self._next
+        self._hold(planes)
+        bottom, begin = top + planes.shape[1], self._next
         end = min(self._last, bottom if bottom == self._height else max(bottom - self._radius, begin))
-        keep = max(end - self._radius, self._top)
-        self._kept = self._held.copy_of(work[:, keep - self._top :])
-        if end > begin:
-            self._kernel(work, self._top)
         # once it runs evenly as many rows come out as went in, and their own memory takes them
         out = planes if planes.shape[1] == end - begin else self._out.planes(end - begin)
-        out[:] = work[:, begin - self._top : end - self._top]
-        self._next, self._top = end, keep
+        if end > begin:
+            self._kernel(self._rows, self._top, out, begin)
+        self._next = end
         return out, begin
+
+    def _hold(self, planes: Planes) -> None:
+        """Put rows behind those that are held; where there is no room, first let go of what nothing looks at."""
+        count = planes.shape[1]
+        if self._count + count > self._rows.shape[1]:
+            drop = max(self._next - self._radius - self._top, 0)
+            kept = self._rows[:, drop : self._count].copy()
+            self._top, self._count = self._top + drop, kept.shape[1]
+            self._rows = self._held.planes(max(self._count + STRIPS_HELD * count, self._rows.shape[1]))
+            self._rows[:, : self._count] = kept
+        self._rows[:, self._count : self._count + count] = planes
+        self._count += count
 
 
 @dataclass(frozen=True)
@@ -102,21 +118,21 @@ class Share:
     def finished(self, strips: Iterator[tuple[Planes, int]]) -> Iterator[tuple[Planes, int]]:
         """The share's own rows, finished, for all strips from the first row above it to the last one below, in order.
         What is handed out is written over when the next is asked for."""
-        steps: list[Kernel | _Around] = []
+        steps: list[Kernel | _Window] = []
         halo = self.halo
         for placed in self.kernels:
-            if placed.radius == 0:
+            if isinstance(placed, Alone):
                 steps.append(placed.kernel)
                 continue
             start = max(self.start - halo, 0)
             halo -= placed.radius
             first, last = max(self.start - halo, 0), min(self.stop + halo, self.height)
-            steps.append(_Around(placed, first, last, start, self.height, self.width))
+            steps.append(_Window(placed, first, last, start, self.height, self.width))
         for planes, top in strips:
             for step in steps:
                 if planes.shape[1] == 0:
                     break
-                if isinstance(step, _Around):
+                if isinstance(step, _Window):
                     planes, top = step(planes, top)
                 else:
                     step(planes, top)

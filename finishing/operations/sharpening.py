@@ -5,16 +5,18 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from finishing.compiled import ONE, ZERO, compiled, inlined, singles
+from finishing.compiled import ONE, THREE, TWO, ZERO, compiled, singles
 from finishing.documents.fields import number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach, parameter
+from finishing.operation import AroundKernel, Domain, Geometry, Operation, Pixels, Planes, Reach, parameter
 from finishing.overview import gaussian_radius, gaussian_weights, plain_blur
 
 #: Luma of encoded red, green and blue (ITU-R BT.709, part 1, item 3.2).
 LUMA = (0.2126, 0.7152, 0.0722)
 RED, GREEN, BLUE = singles(*LUMA)
-TWO = np.float32(2)
-THREE = np.float32(3)
+#: Detail that is less than this share of the lightness is what rounding left in an even area.
+ROUNDING = np.float32(1e-6)
+#: Columns that are worked on at a time, times the rows that a pixel looks at to one side.
+STRIPE = 3072
 
 
 class Sharpening(Operation):
@@ -63,20 +65,20 @@ class Sharpening(Operation):
         """The blur's standard deviation in pixels of the picture at hand."""
         return float(self.radius_pixels * geometry.scale)
 
-    def prepare(self, geometry: Geometry) -> Kernel:
+    def prepare(self, geometry: Geometry) -> AroundKernel:
         radius = self.radius(geometry)
-        weights = in_pairs(gaussian_weights(self._sigma(geometry))[radius:])
+        weights = in_threes(gaussian_weights(self._sigma(geometry))[radius:])
         padded = len(weights) - 1
         columns = mirrored(np.arange(-padded, geometry.width + padded), geometry.width)
         arguments = singles(self.amount, self.threshold, 1 / max(self.threshold, 1e-9))
 
-        def run(planes: Planes, top: int) -> None:
-            rows = planes.shape[1]
-            around = mirrored(np.arange(top - padded, top + rows + padded), geometry.height) - top
-            # Rows nearer to a cut than the radius lack their surroundings: they are halo, and nobody asks for them.
-            first = 0 if top == 0 else min(radius, rows)
-            last = rows if top + rows == geometry.height else max(rows - radius, first)
-            sharpen(planes, first, last, np.clip(around, 0, rows - 1), columns, weights, *arguments)
+        def run(planes: Planes, top: int, out: Planes, out_top: int) -> None:
+            rows = out.shape[1]
+            first = max(out_top - radius, top)
+            last = min(out_top + rows + radius, geometry.height, top + planes.shape[1])
+            around = mirrored(np.arange(out_top - padded, out_top + rows + padded), geometry.height)
+            around = np.clip(around, first, last - 1) - first  # a weight of 0 that makes up three may stand beyond
+            sharpen(planes, first - top, last - first, out, out_top - first, around, columns, weights, *arguments)
 
         return run
 
@@ -93,77 +95,107 @@ def mirrored(positions: NDArray[np.int64], size: int) -> NDArray[np.int64]:
     return np.minimum(within, 2 * size - 1 - within)
 
 
-def in_pairs(half: NDArray[np.float64]) -> NDArray[np.float32]:
-    """Weights from the middle outward, with zeros at the end until those beside the middle go in pairs."""
-    return np.append(half, np.zeros((len(half) - 1) % 2)).astype(np.float32)
-
-
-@inlined
-def both(one: Any, other: Any, middle: Any) -> Any:
-    """Two neighbours' difference from the middle: 0, and not nearly 0, in an even area."""
-    return (one - middle) + (other - middle)
+def in_threes(half: NDArray[np.float64]) -> NDArray[np.float32]:
+    """Weights from the middle outward, with zeros at the end until those beside the middle go in threes."""
+    return np.append(half, np.zeros(-(len(half) - 1) % 3)).astype(np.float32)
 
 
 @compiled
 def sharpen(
-    planes: Any, first: Any, last: Any, around: Any, columns: Any, weights: Any, amount: Any, threshold: Any, per: Any
+    planes: Any,
+    begin: Any,
+    count: Any,
+    out: Any,
+    out_first: Any,
+    around: Any,
+    columns: Any,
+    weights: Any,
+    amount: Any,
+    threshold: Any,
+    per: Any,
 ) -> None:
-    """Rows first…last − 1 of encoded planes. weights: the Gaussian from its middle outward, in pairs. around: which of
-    the planes' rows stands at each position from as many above the planes as there are weights to as many below;
-    columns: the same along a row."""
-    rows, width = planes.shape[1:]
+    """Fills out. weights: the Gaussian from its middle outward, in threes. Looked at are `count` rows of the planes from
+    `begin` on, the first of out among them is out_first; around: which of them stands at each position from as many
+    above the first as there are weights to as many below the last; columns: the same along a row.
+
+    Done in upright stripes, in which all rows that a pixel looks at stay in the nearest cache.
+    """
+    width = planes.shape[2]
     radius = weights.shape[0] - 1
-    luma = np.empty((rows, width), np.float32)
-    for row in range(rows):
-        red, green, blue, line = planes[0, row], planes[1, row], planes[2, row], luma[row]
-        for x in range(width):
-            line[x] = RED * red[x] + GREEN * green[x] + BLUE * blue[x]
-    down = np.empty(width + 2 * radius, np.float32)
-    across = np.empty(width, np.float32)
-    for row in range(first, last):
-        blur_down(luma, row, around, weights, down)
-        for x in range(radius):
-            down[x] = down[radius + columns[x]]
-            down[radius + width + x] = down[radius + columns[radius + width + x]]
-        blur_across(down, weights, across)
-        middle, red, green, blue = luma[row], planes[0, row], planes[1, row], planes[2, row]
-        for x in range(width):
-            detail = middle[x] - across[x]
-            t = min(max((abs(detail) - threshold) * per, ZERO), ONE)
-            more = amount * t * t * (THREE - TWO * t) * detail
-            red[x] += more
-            green[x] += more
-            blue[x] += more
+    stripe = max(64, STRIPE // (radius + 1))
+    luma = np.empty((count, stripe + 2 * radius), np.float32)
+    down = np.empty(stripe + 2 * radius, np.float32)
+    more = np.empty(stripe, np.float32)
+    for left in range(0, width, stripe):
+        size = min(stripe, width - left)
+        places = columns[left : left + size + 2 * radius]
+        inner, outer = max(radius - left, 0), max(left + size + radius - width, 0)
+        at = begin
+        for row in range(count):
+            measure(planes[0, at], planes[1, at], planes[2, at], places, inner, outer, luma[row])
+            at += 1
+        at, middle_row = begin + out_first, out_first
+        for row in range(out.shape[1]):
+            blur_down(luma, size + 2 * radius, middle_row, around[row : row + 2 * radius + 1], weights, down)
+            blur_across(down, weights, more[:size])
+            middle = luma[middle_row, radius : radius + size]
+            for x in range(size):
+                detail = middle[x] - more[x]
+                t = min(max((abs(detail) - threshold - ROUNDING * abs(middle[x])) * per, ZERO), ONE)
+                more[x] = amount * t * t * (THREE - TWO * t) * detail
+            for channel in range(3):
+                line = planes[channel, at, left : left + size]
+                result = out[channel, row, left : left + size]
+                for x in range(size):
+                    result[x] = line[x] + more[x]
+            at += 1
+            middle_row += 1
 
 
 @compiled
-def blur_down(luma: Any, row: Any, around: Any, weights: Any, out: Any) -> None:
-    """A row of luma blurred with those above and below; out has a margin of `radius` at either end."""
+def measure(red: Any, green: Any, blue: Any, places: Any, inner: Any, outer: Any, out: Any) -> None:
+    """Luma at places of a row, which lie side by side but for the first `inner` and the last `outer`."""
+    last = places.shape[0] - outer
+    first = places[inner]
+    r, g, b, line = red[first:], green[first:], blue[first:], out[inner:]
+    for x in range(last - inner):
+        line[x] = RED * r[x] + GREEN * g[x] + BLUE * b[x]
+    for x in range(inner):
+        at = places[x]
+        out[x] = RED * red[at] + GREEN * green[at] + BLUE * blue[at]
+    for x in range(last, places.shape[0]):
+        at = places[x]
+        out[x] = RED * red[at] + GREEN * green[at] + BLUE * blue[at]
+
+
+@compiled
+def blur_down(luma: Any, size: Any, row: Any, around: Any, weights: Any, out: Any) -> None:
+    """The first `size` pixels of a row of luma blurred with those above and below, which `around` tells from as many
+    above on as there are weights."""
     radius = weights.shape[0] - 1
-    middle, line = luma[row], out[radius : radius + luma.shape[1]]
-    for x in range(line.shape[0]):
-        line[x] = middle[x]
-    at = radius + row
-    for step in range(1, radius, 2):
-        near, far = weights[step], weights[step + 1]
-        a1, a2 = luma[around[at - step]], luma[around[at - step - 1]]
-        b1, b2 = luma[around[at + step]], luma[around[at + step + 1]]
-        for x in range(line.shape[0]):
-            m = middle[x]
-            line[x] += near * both(a1[x], b1[x], m) + far * both(a2[x], b2[x], m)
+    middle, weight = luma[row], weights[0]
+    for x in range(size):
+        out[x] = weight * middle[x]
+    for step in range(1, radius, 3):
+        w1, w2, w3 = weights[step], weights[step + 1], weights[step + 2]
+        a1, b1 = luma[around[radius - step]], luma[around[radius + step]]
+        a2, b2 = luma[around[radius - step - 1]], luma[around[radius + step + 1]]
+        a3, b3 = luma[around[radius - step - 2]], luma[around[radius + step + 2]]
+        for x in range(size):
+            out[x] += w1 * (a1[x] + b1[x]) + w2 * (a2[x] + b2[x]) + w3 * (a3[x] + b3[x])
 
 
 @compiled
 def blur_across(line: Any, weights: Any, out: Any) -> None:
     """out: a row blurred along itself; line has as many more pixels at either end as there are weights."""
     radius = weights.shape[0] - 1
-    middle = line[radius:]
+    middle, weight = line[radius:], weights[0]
     for x in range(out.shape[0]):
-        out[x] = middle[x]
-    for step in range(1, radius, 2):
-        near, far = weights[step], weights[step + 1]
-        a1, a2 = line[radius - step :], line[radius - step - 1 :]
-        b1, b2 = line[radius + step :], line[radius + step + 1 :]
+        out[x] = weight * middle[x]
+    for step in range(1, radius, 3):
+        w1, w2, w3 = weights[step], weights[step + 1], weights[step + 2]
+        a1, b1 = line[radius - step :], line[radius + step :]
+        a2, b2 = line[radius - step - 1 :], line[radius + step + 1 :]
+        a3, b3 = line[radius - step - 2 :], line[radius + step + 2 :]
         for x in range(out.shape[0]):
-            m = middle[x]
-            out[x] += near * both(a1[x], b1[x], m) + far * both(a2[x], b2[x], m)
+            out[x] += w1 * (a1[x] + b1[x]) + w2 * (a2[x] + b2[x]) + w3 * (a3[x] + b3[x])

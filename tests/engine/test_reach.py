@@ -15,7 +15,7 @@ from finishing.engine import execution
 from finishing.engine.ends import CodedSink, CodedSource, LinearSink, LinearSource
 from finishing.engine.plan import halo_of, plan, radius_of
 from finishing.engine.reference import carry_out
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach
+from finishing.operation import AroundKernel, Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach
 from finishing.operations.exposure import Exposure
 from finishing.operations.glow import Glow
 from finishing.operations.halation import Halation
@@ -63,14 +63,14 @@ class FromAfar(Operation):
     def radius(self, geometry: Geometry) -> int:
         return self.declared
 
-    def prepare(self, geometry: Geometry) -> Kernel:
-        def run(planes: Planes, top: int) -> None:
-            rows = np.arange(planes.shape[1])
+    def prepare(self, geometry: Geometry) -> AroundKernel:
+        def run(planes: Planes, top: int, out: Planes, out_top: int) -> None:
+            rows = out_top + np.arange(out.shape[1])
             above, below = (
-                np.clip(mirrored(top + rows + way, geometry.height) - top, 0, len(rows) - 1)
+                np.clip(mirrored(rows + way, geometry.height) - top, 0, planes.shape[1] - 1)
                 for way in (-self.far, self.far)
             )
-            planes[:] = (planes[:, above] + planes[:, below]) / 2
+            out[:] = (planes[:, above] + planes[:, below]) / 2
 
         return run
 
@@ -167,15 +167,16 @@ def test_radii_of_steps_one_after_the_other_add_up() -> None:
 def test_every_row_is_worked_on_once_however_far_later_steps_look() -> None:
     seen: list[int] = []
 
-    class Counted(FromAfar):
+    class Counted(Witness):
+        reach = Reach.PIXEL
+
         def prepare(self, geometry: Geometry) -> Kernel:
             def run(planes: Planes, top: int) -> None:
                 seen.extend(range(top, top + planes.shape[1]))
 
             return run
 
-    counted = Counted(far=0, declared=0)
-    steps: list[Operation] = [counted, FromAfar(far=7, declared=7), FromAfar(far=11, declared=11)]
+    steps: list[Operation] = [Counted(), FromAfar(far=7, declared=7), FromAfar(far=11, declared=11)]
     for rows in (1, 4, 9, HEIGHT):
         seen.clear()
         finish(steps, picture(), strip_rows=rows)
