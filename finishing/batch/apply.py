@@ -66,17 +66,10 @@ def apply(
     threads = max(1, (jobs or os.cpu_count() or 1) // workers)
 
     def finish(image: Path) -> list[str]:
-        photograph = read_photograph(image)
-        height, width = photograph.codes.shape[:2]
-        record = loose_record(look, photograph.metadata, image.name, hash_file(image), width, height, kind)
-        exif, xmp = output_metadata(record)
-        content = deliver(
-            look.steps, exact_source_of(photograph), Geometry(width, height),
-            Deliverable(format=kind, quality=quality, bits=bits), exif=exif, xmp=xmp, into=photograph.codes,
-            threads=threads,
-        )  # fmt: skip
+        deliverable = Deliverable(format=kind, quality=quality, bits=bits)
+        content, notices = finished_image(look, image, deliverable, threads=threads)
         write_bytes(targets[image], content)
-        return photograph.notices
+        return notices
 
     def guarded(image: Path) -> list[str] | Problem:
         try:
@@ -99,6 +92,22 @@ def apply(
                 report.notices[str(image)] = result
             progress(image, None)
     return report
+
+
+def finished_image(
+    look: Recipe, image: Path, deliverable: Deliverable, *, name: str | None = None, threads: int = 1
+) -> tuple[bytes | memoryview, list[str]]:
+    """The file of one image in a look, at full size, and what reading the image had to say. name: what the image was
+    called, where it is called otherwise now. Raises Problem."""
+    photograph = read_photograph(image)
+    height, width = photograph.codes.shape[:2]
+    record = loose_record(look, photograph.metadata, name or image.name, hash_file(image), width, height, deliverable)
+    exif, xmp = output_metadata(record)
+    content = deliver(
+        look.steps, exact_source_of(photograph), Geometry(width, height), deliverable, exif=exif, xmp=xmp,
+        into=photograph.codes, threads=threads,
+    )  # fmt: skip
+    return content, photograph.notices
 
 
 def _target(image: Path, look: Recipe, folder: Path | None, kind: str) -> Path:

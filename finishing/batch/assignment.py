@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
+from finishing.batch.blends import BlendWork, blends_of
 from finishing.batch.frame_headers import match_session, read_headers
 from finishing.batch.looks import library_names, session_looks
 from finishing.errors import Problem, ProblemSet
 from finishing.evenness.correction import NONE, Correction
 from finishing.photographs.headers import Header
 from finishing.recipes.recipe import Recipe
+from finishing.sessions.blends import setup_of_blend
 from finishing.sessions.deliverables import Deliverable, file_name, is_profile_file
 from finishing.sessions.folder import FramePath, matches
 from finishing.sessions.matching import FrameMatch, Matching
@@ -39,7 +41,13 @@ class Output:
 
 @dataclass(frozen=True)
 class FrameWork:
-    """One frame with all that is known about it and all that is to be made of it."""
+    """One frame with all that is known about it and all that is to be made of it.
+
+    blend: what it is made of, None for a frame of its own file. A blend's header, set-up and match are those of its
+    first source; so is its correction, without the colour part where the blend has a white balance of its own. Its
+    sources are measured and evened out as any frames are; the blend itself is not measured, since its light was chosen.
+    Open a frame's picture with `finishing.batch.opening.open_frame`, whichever it is.
+    """
 
     frame: FramePath
     header: Header | None
@@ -51,6 +59,7 @@ class FrameWork:
     outputs: tuple[Output, ...]
     mask_files: Mapping[str, Path]
     correction: Correction = NONE
+    blend: BlendWork | None = None
 
 
 @dataclass(frozen=True)
@@ -73,8 +82,10 @@ def assign(
     frames: Sequence[str] = (),
     deliverables: Sequence[str] = (),
     jobs: int | None = None,
+    evened: bool = True,
 ) -> SessionWork:
-    """Read a session and lay it out. looks, frames, deliverables: keep to these; empty means all.
+    """Read a session and lay it out. looks, frames, deliverables: keep to these; empty means all. evened: whether what
+    the session asks for under `match` is measured.
 
     Nothing is started here: everything that can be wrong with the user's files is found first.
     Raises Problem or ProblemSet.
@@ -82,6 +93,12 @@ def assign(
     session = read_session(path, library_names())
     headers, unreadable = read_headers(session.chosen, jobs)
     matching = match_session(session, headers)
+    blends = blends_of(session, headers, unreadable, matching)
+    for name, (blend, header) in blends.items():
+        if header is not None:
+            headers[name] = header
+        elif blend.refusal is not None:
+            unreadable[name] = blend.refusal
     worked = work_out(session.plan) if session.plan is not None else None
     recipes = session_looks(session)
     chosen = _chosen_frames(session, frames, matching)
@@ -94,15 +111,14 @@ def assign(
                 expected="one of " + ", ".join(sorted(named)),
                 remedy="name one of these, or add the look to session.yaml",
             )
-    setup_of = matching.setup_of if matching else {}
+    setup_of = _setups(session, matching)
     ratings = {name: rating for name, rating in _ratings(session, headers).items() if rating is not None}
     only = _picked_looks(session, frames)
-    wanted = [
-        (set(select_frames(entry.frames, session.chosen, setup_of, ratings)), recipe) for entry, recipe in recipes
-    ]
+    everything = frames_and_blends(session)
+    wanted = [(set(select_frames(entry.frames, everything, setup_of, ratings)), recipe) for entry, recipe in recipes]
     _refuse_unknown_picks(session, only, wanted)
-    evenness = _evenness(session, headers, matching, chosen, jobs)
-    numbers = {frame.name: number for number, frame in enumerate(session.chosen, 1)}
+    evenness = _evenness(session, headers, matching, chosen, jobs) if evened else None
+    numbers = {frame.name: number for number, frame in enumerate(everything, 1)}
     work: list[FrameWork] = []
     for frame in chosen:
         own = tuple(
@@ -112,23 +128,43 @@ def assign(
             and (not looks or recipe.name in looks)
             and (frame.name not in only or recipe.name in only[frame.name])
         )
+        of, _ = blends.get(frame.name, (None, None))
+        taken_for = of.sources[0].name if of else frame.name
+        correction = evenness.correction(taken_for) if evenness else NONE
         setup = next((s for s in worked.setups if s.setup.id == setup_of.get(frame.name)), None) if worked else None
         work.append(
             FrameWork(
                 frame=frame,
                 header=headers.get(frame.name),
                 setup=setup,
-                match=matching.frames.get(frame.name) if matching else None,
+                match=matching.frames.get(taken_for) if matching else None,
                 says=session.of_frame(frame.name),
                 rating=ratings.get(frame.name),
                 looks=own,
                 outputs=tuple(_outputs(session, frame, setup, own, made, numbers[frame.name])),
                 mask_files=session.mask_files(frame.name),
-                correction=evenness.correction(frame.name) if evenness else NONE,
+                correction=of.correction(correction) if of else correction,
+                blend=of,
             )
         )
     _refuse_collisions(work)
     return SessionWork(session, worked, matching, tuple(work), unreadable, evenness)
+
+
+def frames_and_blends(session: Session) -> list[FramePath]:
+    """All that is finished: the frames sorted by name, then the blends, so that a blend that is added leaves every
+    frame its number."""
+    return [*session.chosen, *session.blended]
+
+
+def _setups(session: Session, matching: Matching | None) -> dict[str, str]:
+    """Set-ups by frame and by blend."""
+    setup_of = dict(matching.setup_of) if matching else {}
+    for name, blend in session.blends.items():
+        setup = setup_of_blend(blend, setup_of)
+        if setup is not None:
+            setup_of[name] = setup
+    return setup_of
 
 
 def _evenness(
@@ -142,37 +178,40 @@ def _evenness(
         return None
     from finishing.batch.evening_out import even_out
 
-    return even_out(session, headers, matching, {frame.name for frame in chosen}, jobs)
+    wanted = {frame.name for frame in chosen}
+    wanted.update(blend.sources[0] for name, blend in session.blends.items() if name in wanted)
+    return even_out(session, headers, matching, wanted, jobs)
 
 
 def _ratings(session: Session, headers: dict[str, Header]) -> dict[str, int | None]:
-    """The session's ratings; where it gives none, the frame's own."""
+    """The session's ratings; where it gives none, the frame's own (a blend's header has its first source's)."""
     own: dict[str, int | None] = {name: header.metadata.rating for name, header in headers.items()}
     return {**own, **session.ratings}
 
 
 def _chosen_frames(session: Session, wanted: Sequence[str], matching: Matching | None) -> list[FramePath]:
     """The frames that --frames names: set-up ids, frame names, patterns, `picked`; all without it. Raises Problem."""
+    everything = frames_and_blends(session)
     if not wanted:
-        return session.chosen
-    setup_of = matching.setup_of if matching else {}
+        return everything
+    setup_of = _setups(session, matching)
     for name in wanted:
         known = name in ("all", PICKED) or name in setup_of.values()
-        if not known and not any(matches(name, f.name, f.path.name) for f in session.chosen):
+        if not known and not any(matches(name, f.name, f.path.name) for f in everything):
             raise Problem(
                 f'no frame or set-up of the session has the name "{name}"',
                 remedy="use a name that `finishing plan` lists, or a pattern in quotes such as 'A-*'",
             )
-    names = set(select_frames(parse_selection(list(wanted)), session.chosen, setup_of))
+    names = set(select_frames(parse_selection(list(wanted)), everything, setup_of))
     names.update(_picked_looks(session, wanted))
-    return [frame for frame in session.chosen if frame.name in names]
+    return [frame for frame in everything if frame.name in names]
 
 
 def _picked_looks(session: Session, wanted: Sequence[str]) -> dict[str, tuple[str, ...]]:
     """The client's looks by frame, where --frames asks for what is picked; else nothing. Raises Problem."""
     if PICKED not in wanted:
         return {}
-    picked = {frame.name: session.of_frame(frame.name).picked for frame in session.chosen}
+    picked = {frame.name: session.of_frame(frame.name).picked for frame in frames_and_blends(session)}
     picked = {name: looks for name, looks in picked.items() if looks}
     if not picked:
         raise Problem(

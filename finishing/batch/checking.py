@@ -2,10 +2,13 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from finishing.batch.kinds import kind_of
 from finishing.errors import Problem, ProblemSet, problems_of
+
+if TYPE_CHECKING:
+    from finishing.sessions.session import Session
 
 
 @dataclass(frozen=True)
@@ -59,7 +62,35 @@ def _session(path: Path) -> list[Problem]:
     session = read_session(path, library_names())
     session_looks(session)
     refuse_unavailable(session)
-    return list(session.warnings)
+    return [*session.warnings, *_blends(session), *_small_prints(session)]
+
+
+def _small_prints(session: "Session") -> list[Problem]:
+    """Prints that frames are too small for. Headers are only read where there are prints."""
+    if all(one.print_size is None for one in session.value.deliverables.values()):
+        return []
+    from finishing.batch.frame_headers import read_headers
+    from finishing.batch.small_prints import small_prints_of_session
+
+    headers, _ = read_headers(session.chosen)
+    return small_prints_of_session(session, headers)
+
+
+def _blends(session: "Session") -> list[Problem]:
+    """What would keep the session's blends from being made, as far as their frames' headers tell. Raises ProblemSet
+    where the sources of one are of different set-ups."""
+    if not session.blends:
+        return []
+    from finishing.batch.blends import blends_of
+    from finishing.batch.frame_headers import match_session, read_headers
+
+    headers, unreadable = read_headers(session.chosen)
+    blends = blends_of(session, headers, unreadable, match_session(session, headers))
+    return [
+        refusal.at(session.document.tree.key_place(("blends", name)))
+        for name, (blend, _) in blends.items()
+        if (refusal := blend.refusal) is not None
+    ]
 
 
 def _plan(path: Path) -> list[Problem]:

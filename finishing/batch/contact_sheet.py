@@ -1,9 +1,8 @@
 """Contact sheets of a session: frames by looks, each frame decoded once, at the size of its cell."""
 
-import math
 import os
 from collections import OrderedDict
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,17 +11,19 @@ from typing import Any
 import numpy as np
 
 from finishing import units
-from finishing.batch.assignment import FrameWork, SessionWork
+from finishing.batch.assignment import FrameWork, SessionWork, frames_and_blends
+from finishing.batch.blend_sheet import OfLight, blend_pictures, pages_of_blends, refused_pictures
 from finishing.batch.framing import framing_of
-from finishing.batch.picture import finish_picture, framed, reduced
+from finishing.batch.opening import open_frame
+from finishing.batch.picture import finish_picture, reduced
 from finishing.batch.prints import PIXELS_PER_INCH, Codes, is_pdf, jpeg_of, refuse_ending, write_pages
 from finishing.batch.records import setup_line
 from finishing.engine.ends import Source
 from finishing.errors import Problem
-from finishing.photographs.reading import read_reduced
 from finishing.recipes.recipe import Recipe
+from finishing.sessions.blends import lights_words, made_of
 from finishing.sheets import layout, model, typeface
-from finishing.sheets.placed import Reading
+from finishing.sheets.placed import Page, Reading
 from finishing.sheets.tones import reading_of, with_clipping_marks
 
 
@@ -54,12 +55,15 @@ def make_sheet(
     pixels_per_inch: float = PIXELS_PER_INCH,
     histograms: bool = False,
     clipping: bool = False,
+    light_pages: bool = True,
 ) -> SheetReport:
     """Write the contact sheet of a session's frames in their looks: PNG pages, or one PDF, by the path's ending.
 
     histograms: the tones of every picture below it. clipping: what is plain black or plain white is hatched, and its
-    shares are told. Raises Problem where the ending is neither, the paper is unknown, a page would take the place of a
-    frame or mask, or the folder cannot be written to. A frame that cannot be read gets an empty cell with its message.
+    shares are told. light_pages: of the blends on the sheet also the ladder of the ambient, stop by stop, and a page
+    each on what the strobe did. Raises Problem where the ending is neither, the paper is unknown, a page would take the
+    place of a frame or mask, or the folder cannot be written to. A frame that cannot be read gets an empty cell with
+    its message.
     """
     refuse_ending(path, "a contact sheet")
     frames = [frame for frame in work.frames if frame.looks]
@@ -76,7 +80,7 @@ def make_sheet(
         histograms=histograms,
         clipping=clipping,
     )
-    pages = layout.lay_out(sheet, model.paper_called(paper), typeface.measure, columns)
+    pages = _pages(work, frames, sheet, model.paper_called(paper), columns, light_pages=light_pages)
     pictures = _Pictures(
         frames,
         layout.pictures_needed(pages, pixels_per_inch),
@@ -100,6 +104,24 @@ def make_sheet(
     return SheetReport(files, notices, {**work.unreadable, **pictures.failed})
 
 
+def _pages(
+    work: SessionWork,
+    frames: Sequence[FrameWork],
+    sheet: model.Sheet,
+    paper: model.Paper,
+    columns: int | None,
+    *,
+    light_pages: bool,
+) -> list[Page]:
+    """The sheet's pages, and behind them those on its blends."""
+    pages = layout.lay_out(sheet, paper, typeface.measure, columns)
+    blends = [frame for frame in frames if frame.blend is not None and frame.blend.taken and frame.header is not None]
+    if not (light_pages and blends):
+        return pages
+    behind = pages_of_blends(blends, sheet, pages, typeface.measure)
+    return [*layout.lay_out(sheet, paper, typeface.measure, columns, after=len(behind)), *behind]
+
+
 def _originals(work: SessionWork) -> list[Path]:
     """Every frame of the session, also those that are not on the sheet, and the masks of those that are."""
     masks = [file for frame in work.frames for file in frame.mask_files.values()]
@@ -120,7 +142,7 @@ def _rights(work: SessionWork) -> str:
 def _groups(work: SessionWork, frames: Sequence[FrameWork], looks: Sequence[str]) -> list[model.Group]:
     """Set-ups in the order of the plan, then the frames of none."""
     # A frame keeps its number on a sheet of only some frames, so that it can be read out from any of them.
-    numbers = {frame.name: str(index) for index, frame in enumerate(work.session.chosen, 1)}
+    numbers = {frame.name: str(index) for index, frame in enumerate(frames_and_blends(work.session), 1)}
     groups = []
     for setup in [*(work.plan.setups if work.plan else ()), None]:
         own = [
@@ -144,7 +166,7 @@ def _row(frame: FrameWork, looks: Sequence[str], number: str) -> tuple[model.Cel
         if name not in own:
             cells.append(None)
             continue
-        caption, title = (frame.frame.name, _exposure(frame)), own[name].title
+        caption, title = (frame.frame.name, *_facts(frame)), own[name].title
         if frame.header is None or frame.header.refusal is not None:
             told = frame.header.refusal.what if frame.header and frame.header.refusal else "this frame cannot be read"
             cells.append(model.Cell(None, 0, 0, caption, number, told, look=title))
@@ -153,6 +175,14 @@ def _row(frame: FrameWork, looks: Sequence[str], number: str) -> tuple[model.Cel
             kept = framing_of(frame.says, frame.header.width, frame.header.height)
             cells.append(model.Cell(key, kept.width, kept.height, caption, number, look=title))
     return tuple(cells)
+
+
+def _facts(frame: FrameWork) -> tuple[str, ...]:
+    """The lines below a frame's name: its set-up with its exposure; or, a blend's, with what it is made of."""
+    if frame.blend is None:
+        return (_exposure(frame),)
+    setup = [f"set-up {frame.setup.setup.id}"] if frame.setup else []
+    return " · ".join([*setup, made_of(frame.blend.written)]), lights_words(frame.blend.written)
 
 
 def _exposure(frame: FrameWork) -> str:
@@ -170,14 +200,6 @@ def _exposure(frame: FrameWork) -> str:
     if iso:
         parts.append(units.format_iso(iso))
     return " · ".join(parts)
-
-
-def _decoded_edge(frame: FrameWork, edge: int) -> int:
-    """The long edge that a frame must be decoded with, for what is kept of it to have this one."""
-    if frame.header is None:
-        return edge
-    kept = framing_of(frame.says, frame.header.width, frame.header.height)
-    return math.ceil(edge * max(kept.full_width, kept.full_height) / max(kept.width, kept.height))
 
 
 class _Pictures:
@@ -236,32 +258,39 @@ class _Pictures:
             self._started += 1
 
     def _as_shown(self, key: Hashable, codes: Codes) -> Codes | bytes:
-        if self._told:
-            self._readings[key] = reading_of(codes)
-        if self._marked:
-            codes = with_clipping_marks(codes)
+        if not isinstance(key, OfLight):
+            if self._told:
+                self._readings[key] = reading_of(codes)
+            if self._marked:
+                codes = with_clipping_marks(codes)
         return jpeg_of(codes) if self._as_jpeg else codes
 
     def _finish(self, frame: FrameWork) -> dict[Hashable, Codes | bytes]:
-        wanted: dict[Hashable, tuple[Recipe, tuple[int, int]]] = {}
-        for recipe in frame.looks:
-            key: Hashable = (frame.frame.name, recipe.name)
-            if key in self._sizes:
-                wanted[key] = (recipe, self._sizes[key])
-        longest = max(max(size) for _, size in wanted.values())
+        name = frame.frame.name
+        wanted: dict[Hashable, tuple[int, int]] = {
+            key: size for key, size in self._sizes.items() if isinstance(key, tuple) and key[0] == name
+        }
         try:
-            photograph = read_reduced(frame.frame.path, _decoded_edge(frame, longest))
-            full, whole = framed(frame, photograph)
-            sizes: dict[tuple[int, int], Source] = {}
-            made: dict[Hashable, Codes | bytes] = {}
-            for key, (recipe, (width, height)) in wanted.items():
-                scale = min(width / full.width, height / full.height, 1)
-                size = (max(1, round(full.width * scale)), max(1, round(full.height * scale)))
-                if size not in sizes:
-                    sizes[size] = reduced(full, *size)
-                made[key] = self._as_shown(key, finish_picture(recipe.steps, sizes[size], whole.resized(*size)))
+            made = _in_looks(frame, wanted) if frame.blend is None else blend_pictures(frame, wanted)
         except Problem as problem:
-            self.failed[frame.frame.name] = problem if problem.where is not None else problem.at(frame.frame.name)
-            blank = np.full((1, 1, 3), 200, np.uint8)
-            return {key: self._as_shown(key, blank) for key in wanted}
-        return made
+            self.failed[name] = problem if problem.where is not None else problem.at(name)
+            made = {key: np.full((1, 1, 3), 200, np.uint8) for key in wanted}
+            if frame.blend is not None:
+                made.update(refused_pictures(frame, problem, wanted))
+        return {key: self._as_shown(key, codes) for key, codes in made.items()}
+
+
+def _in_looks(frame: FrameWork, wanted: Mapping[Hashable, tuple[int, int]]) -> dict[Hashable, Codes]:
+    """A frame in each of its looks, each fitted into a size: read once."""
+    looks: dict[Hashable, Recipe] = {(frame.frame.name, recipe.name): recipe for recipe in frame.looks}
+    opened = open_frame(frame, max(max(size) for size in wanted.values()))
+    full, whole = opened.source, opened.geometry
+    sizes: dict[tuple[int, int], Source] = {}
+    made: dict[Hashable, Codes] = {}
+    for key, (width, height) in wanted.items():
+        scale = min(width / full.width, height / full.height, 1)
+        size = (max(1, round(full.width * scale)), max(1, round(full.height * scale)))
+        if size not in sizes:
+            sizes[size] = reduced(full, *size)
+        made[key] = finish_picture(looks[key].steps, sizes[size], whole.resized(*size))
+    return made

@@ -6,23 +6,25 @@ Runs in a worker thread. Everything heavy lets other threads run (decoding, kern
 import hashlib
 import json
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from finishing.batch.assignment import FrameWork, Output
+from finishing.batch.blends import Origin
 from finishing.batch.delivering import deliver, read_printer_profile
 from finishing.batch.framing import framing_of
 from finishing.batch.ledger import hash_file
 from finishing.batch.measuring import failed_of, measure
+from finishing.batch.opening import open_frame
 from finishing.batch.output_size import output_size
-from finishing.batch.picture import framed, reduced
+from finishing.batch.picture import reduced
 from finishing.batch.records import SOFTWARE, record_of
 from finishing.engine.ends import CodedSource, Source
 from finishing.errors import Problem
 from finishing.operation import Geometry
 from finishing.photographs.headers import Header
-from finishing.photographs.reading import read_photograph
 from finishing.photographs.records import output_metadata
 from finishing.photographs.writing import write_bytes
 from finishing.recipes.check import CheckResult
@@ -32,7 +34,8 @@ from finishing.sessions.session import Rights
 
 @dataclass(frozen=True)
 class Task:
-    """One output that has to be made. fingerprint: changes when anything that goes into it does."""
+    """One output that has to be made. fingerprint: changes when anything that goes into it does; told: what it is the
+    hash of."""
 
     output: Output
     width: int
@@ -40,6 +43,7 @@ class Task:
     exif: bytes
     xmp: bytes
     fingerprint: str
+    told: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
 
 @dataclass(frozen=True)
@@ -63,19 +67,19 @@ class Finished:
     problems: dict[str, Problem] = field(default_factory=dict)
 
 
-def tasks_of(work: FrameWork, header: Header, source_hash: str, rights: Rights) -> list[Task]:
+def tasks_of(work: FrameWork, header: Header, origin: Origin, rights: Rights) -> list[Task]:
     """All outputs of a frame with their records, told from its headers alone."""
     tasks = []
     framing = framing_of(work.says, header.width, header.height)
     rights = rights_of(header, rights)
     for output in work.outputs:
         width, height = output_size(output.deliverable, framing.width, framing.height)
-        record = record_of(work, output, header, source_hash, width, height, rights)
+        record = record_of(work, output, header, origin, width, height, rights)
         exif, xmp = output_metadata(replace(record, location_kept=output.deliverable.location == "keep"))
         masks = {name: path for name, path in work.mask_files.items() if name in output.look.mask_names}
         told = {
             "software": SOFTWARE,
-            "source": source_hash,
+            "source": origin.hash,
             "look": output.look.hash,
             "deliverable": output.deliverable.model_dump(mode="json"),
             "subject": work.says.subject,
@@ -89,7 +93,9 @@ def tasks_of(work: FrameWork, header: Header, source_hash: str, rights: Rights) 
         if not work.correction.changes_nothing:
             told["correction"] = work.correction.as_json()
         fingerprint = hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
-        tasks.append(Task(output, width, height, exif, xmp, fingerprint))
+        if origin.blend is not None:
+            told["blend"] = origin.blend  # counted already: its hash is that of the source
+        tasks.append(Task(output, width, height, exif, xmp, fingerprint, told))
     return tasks
 
 
@@ -116,8 +122,8 @@ def finish_frame(
     read or a file cannot be written; what was told as done stays done.
     """
     started = time.perf_counter()
-    photograph = read_photograph(work.frame.path)
-    full, frame = framed(work, photograph, threads=threads)
+    opened = open_frame(work, threads=threads)
+    full, frame = opened.source, opened.geometry
     reading = (time.perf_counter() - started) / max(len(tasks), 1)
     sources: dict[tuple[int, int], Source] = {}
     checked: dict[str, list[CheckResult]] = {}
@@ -148,7 +154,7 @@ def finish_frame(
         stat = path.stat()
         seconds = time.perf_counter() - began + reading
         done(Made(task, hashlib.sha256(content).hexdigest(), stat.st_size, stat.st_mtime_ns, seconds))
-    told = [*(work.header.notices if work.header else ()), *photograph.notices]
+    told = [*(work.header.notices if work.header else ()), *opened.notices]
     return Finished(list(dict.fromkeys(told)), checked, problems)
 
 

@@ -3,9 +3,11 @@
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 from finishing.errors import Problem
 from finishing.photographs.headers import Header, read_header
+from finishing.sessions.blends import blends_by_setup
 from finishing.sessions.clocks import Camera, Stamp, clocks_of
 from finishing.sessions.folder import FramePath
 from finishing.sessions.matching import FrameFacts, Matching, local_time, match_frames
@@ -47,7 +49,8 @@ def match_session(session: Session, headers: Mapping[str, Header]) -> Matching |
     facts = [facts_of(frame, headers.get(frame.name)) for frame in session.chosen]
     stamps = {one.name: Stamp(one.camera, local_time(one, plan)) for one in facts}
     ahead, clocks = clocks_of(session.document, session.value.camera_clock, stamps)
-    return match_frames(plan, facts, ahead, clocks)
+    matching = match_frames(plan, facts, ahead, clocks)
+    return replace(matching, blends=blends_by_setup(session.blends, matching.setup_of))
 
 
 def facts_of(frame: FramePath, header: Header | None) -> FrameFacts:

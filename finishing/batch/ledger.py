@@ -3,6 +3,7 @@
 import hashlib
 import json
 import sqlite3
+import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, fields
@@ -30,8 +31,15 @@ CREATE TABLE IF NOT EXISTS looks (hash TEXT PRIMARY KEY, name TEXT NOT NULL, ver
 CREATE TABLE IF NOT EXISTS checks (frame TEXT NOT NULL, look TEXT NOT NULL, results TEXT NOT NULL,
     PRIMARY KEY (frame, look));
 CREATE TABLE IF NOT EXISTS corrections (frame TEXT PRIMARY KEY, told TEXT NOT NULL);
-PRAGMA user_version = 1;
+CREATE TABLE IF NOT EXISTS blends (hash TEXT PRIMARY KEY, told TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS recipes (hash TEXT PRIMARY KEY, text TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS makings (path TEXT PRIMARY KEY, recipe TEXT NOT NULL, told TEXT NOT NULL,
+    exif BLOB NOT NULL, xmp BLOB NOT NULL);
+PRAGMA user_version = 2;
 """
+#: 1: outputs, sources, looks, checks, corrections; 2: blends as well, and recipes and makings, by which outputs are
+#: made again.
+_VERSION = 2
 
 
 @dataclass(frozen=True)
@@ -62,6 +70,17 @@ class Entry:
         return {**asdict(self), "settings": json.loads(self.settings)}
 
 
+@dataclass(frozen=True)
+class Making:
+    """All that went into one output beside its frame, so that it can be made once more. recipe: its text, whole; told:
+    the other facts, as JSON; exif, xmp: the records that were written into it."""
+
+    recipe: str
+    told: Mapping[str, Any]
+    exif: bytes
+    xmp: bytes
+
+
 class Ledger:
     """An open ledger. Use `open_ledger`."""
 
@@ -75,7 +94,7 @@ class Ledger:
         rows = self._connection.execute(f"SELECT {names} FROM outputs ORDER BY path").fetchall()
         return [Entry(*row) for row in rows]
 
-    def write(self, entry: Entry, steps: str) -> None:
+    def write(self, entry: Entry, steps: str, making: Making | None = None) -> None:
         """Record an output that is on the disk; steps: the look's, one a line. Committed at once."""
         values = asdict(entry)
         marks = ", ".join(f":{name}" for name in values)
@@ -85,6 +104,47 @@ class Ledger:
                 "INSERT OR IGNORE INTO looks VALUES (?, ?, ?, ?)",
                 (entry.look_hash, entry.look, entry.look_version, steps),
             )
+            if making is not None:
+                self._keep(entry.path, making)
+
+    def write_making(self, path: str, making: Making) -> None:
+        """Record how an output was made that the ledger knows already."""
+        with self._connection:
+            self._keep(path, making)
+
+    def _keep(self, path: str, making: Making) -> None:
+        digest = hashlib.sha256(making.recipe.encode()).hexdigest()
+        told = json.dumps(dict(making.told), sort_keys=True, ensure_ascii=False)
+        self._connection.execute("INSERT OR IGNORE INTO recipes VALUES (?, ?)", (digest, making.recipe))
+        self._connection.execute(
+            "INSERT OR REPLACE INTO makings VALUES (?, ?, ?, ?, ?)",
+            (path, digest, told, zlib.compress(making.exif), zlib.compress(making.xmp)),
+        )
+
+    def making(self, path: str) -> Making | None:
+        """How an output was made; None where an earlier version made it, which did not record it."""
+        if not self._has_makings:
+            return None
+        row = self._connection.execute(
+            "SELECT text, told, exif, xmp FROM makings JOIN recipes ON recipes.hash = recipe WHERE path = ?", (path,)
+        ).fetchone()
+        return None if row is None else Making(row[0], json.loads(row[1]), *map(zlib.decompress, row[2:]))
+
+    def forget(self, paths: Sequence[str]) -> None:
+        """Take outputs out of the ledger."""
+        with self._connection:
+            for table in ("outputs", "makings"):
+                self._connection.executemany(f"DELETE FROM {table} WHERE path = ?", [(path,) for path in paths])
+
+    def with_making(self) -> set[str]:
+        """The paths of the outputs that can be made again."""
+        if not self._has_makings:
+            return set()
+        return {row[0] for row in self._connection.execute("SELECT path FROM makings")}
+
+    @property
+    def _has_makings(self) -> bool:
+        return int(self._connection.execute("PRAGMA user_version").fetchone()[0]) >= 2
 
     def write_checks(self, frame: str, look: str, results: Sequence[CheckResult]) -> None:
         """Record how a frame did against the checks of a look."""
@@ -110,6 +170,19 @@ class Ledger:
         rows = self._connection.execute("SELECT frame, told FROM corrections ORDER BY frame").fetchall()
         return {frame: json.loads(told) for frame, told in rows}
 
+    def write_blend(self, digest: str, told: Mapping[str, Any]) -> None:
+        """Record what a blend was made of: its sources with their hashes, its settings. digest: the source_hash of the
+        outputs made of it."""
+        row = (digest, json.dumps(dict(told), sort_keys=True, ensure_ascii=False))
+        with self._connection:
+            self._connection.execute("INSERT OR REPLACE INTO blends VALUES (?, ?)", row)
+
+    def blends(self) -> dict[str, Any]:
+        """What was recorded of blends, by the source_hash of the outputs made of them."""
+        if not self._has_makings:
+            return {}
+        return {digest: json.loads(told) for digest, told in self._connection.execute("SELECT * FROM blends")}
+
     def known_hash(self, path: str, size: int, modified_ns: int) -> str | None:
         """The hash of a source that has not changed since it was last read, told by size and time."""
         row = self._connection.execute(
@@ -126,8 +199,12 @@ class Ledger:
 
 
 @contextmanager
-def open_ledger(folder: Path, *, create: bool) -> Iterator[Ledger]:
-    """The ledger of an output folder. Raises Problem where there is none (unless created), or it is damaged."""
+def open_ledger(folder: Path, *, create: bool, write: bool = True) -> Iterator[Ledger]:
+    """The ledger of an output folder. Raises Problem where there is none (unless created), or it is damaged.
+
+    One of an earlier version gets the tables that it lacks. write: without it nothing on the disk is touched, not even
+    that, so that a ledger on a disk that is read-only can be read.
+    """
     path = folder / FILE_NAME
     if not create and not path.is_file():
         raise Problem(
@@ -137,9 +214,22 @@ def open_ledger(folder: Path, *, create: bool) -> Iterator[Ledger]:
             remedy="name the output folder, usually finished/ beside session.yaml",
         )
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        connection = sqlite3.connect(path)
-        connection.executescript(_SCHEMA)
+        if create:
+            folder.mkdir(parents=True, exist_ok=True)
+        connection = sqlite3.connect(path) if write else sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
+        version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+        if version > _VERSION:
+            connection.close()
+            raise Problem(
+                "this ledger was written by a later version of the program",
+                where=Place(str(path)),
+                got=f"ledger version {version}",
+                expected=f"version {_VERSION} at most",
+                remedy="use that version, or finish into another folder with --out",
+            )
+        if write and version < _VERSION:
+            connection.executescript(_SCHEMA)
+        connection.execute("SELECT count(*) FROM outputs")
     except OSError as error:
         raise Problem(
             "the output folder cannot be made",

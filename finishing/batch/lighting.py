@@ -1,39 +1,40 @@
-"""Strobe and ambient of loose frames: taken apart, shown, blended anew, written."""
+"""Strobe and ambient of frames, loose ones or a session's blends: taken apart, shown, blended anew, written."""
 
 import json
-import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from finishing import units
+from finishing.batch.assignment import assign
+from finishing.batch.blends import BlendWork, one_problem
 from finishing.batch.ledger import hash_file
-from finishing.batch.lighting_frames import Taken, is_light, lit_frame, one_encoding, taken_frames
+from finishing.batch.light_page import page_of, stops_picture
+from finishing.batch.lighting_frames import IN_SESSION, LOOSE, Taken, taken_frames
 from finishing.batch.records import SOFTWARE
-from finishing.colour.spaces import LINEAR, LUMINANCE
+from finishing.batch.taking_apart import Apart, taken_apart, what_to_know
+from finishing.colour.spaces import LINEAR
 from finishing.errors import Problem, ProblemSet
-from finishing.light.blending import AMBIENT_ALONE, STROBE_ALONE, Blend, BlendSource, Light
-from finishing.light.curve import CurveDoubt, curve_doubt
-from finishing.light.drawing import Page, draw_page, sentence
-from finishing.light.separation import Separation, error_gain, separate
-from finishing.light.stops_map import Level, level_at, shares, stops_map
-from finishing.photographs.records import FinishRecord, output_metadata
+from finishing.light.blending import AMBIENT_ALONE, STROBE_ALONE, Blend, BlendSource
+from finishing.light.curve import CurveDoubt
+from finishing.light.drawing import sentence
+from finishing.light.separation import error_gain
+from finishing.light.stops_map import Level, shares
+from finishing.photographs.records import FinishRecord, RecordedBlend, RecordedSource, output_metadata
 from finishing.photographs.writing import OutputSettings, write_bytes, write_photograph
+from finishing.sessions.blends import light_words, listed, white_words
 from finishing.sessions.plan import ShootPlan, read_plan
 
 if TYPE_CHECKING:
+    import numpy as np
     from numpy.typing import NDArray
 
-    from finishing.photographs.metadata import FrameMetadata
-
 AMBIENT, STROBE, BLEND, MAP, REPORT = "ambient.tif", "strobe.tif", "blend.tif", "stops.png", "report.json"
-#: Errors of one light over those of a frame from which on the report warns; more of the picture moving than this is no
-#: subject that moved.
-NOISY, MOST_MOVED = 3.0, 0.5
+FILES = (AMBIENT, STROBE, BLEND, MAP, REPORT)
+#: Steps of `progress` that a scene takes.
+STEPS = 4
+Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -63,156 +64,156 @@ class LightReport:
     outputs: list[Path]
 
 
+@dataclass(frozen=True)
+class BlendsReport:
+    """What came out of a session's blends. made: reports by blend; failed: the others, with their problems."""
+
+    made: dict[str, LightReport]
+    failed: dict[str, Problem]
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values for `--json`."""
+        return {
+            "blends": {name: report.facts for name, report in self.made.items()},
+            "failed": [{"frame": name, **problem.as_dict()} for name, problem in self.failed.items()],
+        }
+
+
+@dataclass(frozen=True)
+class _Scene:
+    """What is made of the frames of one tripod."""
+
+    taken: Sequence[Taken]
+    plan: ShootPlan | None
+    blend: Blend
+    subject: tuple[float, float] | None
+    out: Path
+
+    @property
+    def place(self) -> tuple[float, float]:
+        return self.subject or (0.5, 0.5)
+
+
 def light_frames(
-    request: LightRequest, *, threads: int | None = None, progress: Callable[[str], None] = lambda line: None
+    request: LightRequest, *, threads: int | None = None, progress: Progress = lambda line: None
 ) -> LightReport:
     """Take the frames apart and write what was asked for. Raises Problem or ProblemSet where the sums cannot hold, the
     frames do not lie on each other, or an output is there already; nothing is written then."""
     plan = read_plan(request.plan).value if request.plan else None
     taken = taken_frames(request.frames, request.shutters, request.off, plan)
-    targets = [request.out / name for name in (AMBIENT, STROBE, BLEND, MAP, REPORT)]
-    _refuse(targets, request)
-    workers = threads or os.cpu_count() or 1
-    with ThreadPoolExecutor(min(workers, len(taken))) as pool:
-        read = list(pool.map(lit_frame, taken))
-    progress(f"{len(taken)} frames read")
-    matrix = one_encoding(taken, [photograph for _, photograph in read])
-    luminance = LUMINANCE if matrix is None else np.asarray(LUMINANCE @ matrix, np.float64)
-    exact = all(is_light(photograph) for _, photograph in read)
-    encoding = read[0][1].encoding.description
-    metadata = read[0][1].metadata
-    told = [f"{frame.path.name}: {notice}" for frame, (_, photograph) in zip(taken, read, strict=True)
-            for notice in photograph.notices]  # fmt: skip
-    separation = separate([frame for frame, _ in read], luminance, threads=threads)
-    del read
-    _check(separation, taken)
-    progress("strobe and ambient taken apart")
-    place = request.subject or (0.5, 0.5)
-    level = level_at(separation, luminance, place)
-    doubt = None
-    if not exact:
-        stops = request.blend.ambient.stops or 0.0, request.blend.strobe.stops or 0.0
-        doubt = curve_doubt(separation, luminance, place, *stops)
-    notices = [*_notices(separation, taken, plan, doubt), *told]
-    summary = sentence(level, request.subject is not None)
-    page = _page(separation, taken, matrix, luminance, place, level, request, doubt)
-    levels = shares(stops_map(separation, luminance))
-    separation = separation.lean()
-    source_hash = hash_file(taken[0].path)
+    _refuse([request.out], request.frames, again=request.again)
+    scene = _Scene(taken, plan, request.blend, request.subject, request.out)
+    with taken_apart(taken, LOOSE, threads=threads) as apart:
+        progress(f"strobe and ambient of {len(taken)} frames taken apart")
+        return _write_all(scene, apart, threads, progress)
+
+
+def light_session(
+    path: Path,
+    out: Path,
+    *,
+    again: bool = False,
+    threads: int | None = None,
+    begin: Callable[[int], None] = lambda blends: None,
+    progress: Progress = lambda line: None,
+) -> BlendsReport:
+    """The same for every blend of a session, each into a folder of its name, one after the other; as the frames came,
+    not evened out.
+
+    begin: told how many steps there will be. Raises Problem or ProblemSet where the session or one of its files is
+    wrong, it has no blends, or an output is there already; a blend that cannot be made is reported, the others are.
+    """
+    work = assign(path, evened=False)
+    blends = [frame for frame in work.frames if frame.blend is not None]
+    if not blends:
+        raise Problem(
+            "this session has no blends",
+            where=work.session.document.place(),
+            remedy="write them under blends: in session.yaml, or name frames: finishing light FRAME FRAME --out DIR",
+        )
+    originals = [frame.path for frame in work.session.frames]
+    _refuse([out / frame.frame.name for frame in blends], originals, again=again)
+    begin(STEPS * len(blends))
+    report = BlendsReport({}, {})
+    for frame in blends:
+        name, blend = frame.frame.name, frame.blend
+        assert blend is not None
+        try:
+            report.made[name] = _light_blend(blend, frame.says.subject, out / name, name, threads, progress)
+        except (Problem, ProblemSet) as error:
+            problem = one_problem(error) if isinstance(error, ProblemSet) else error
+            report.failed[name] = problem.at(name)
+            progress(f"{name}: failed")
+    return report
+
+
+def _light_blend(
+    blend: BlendWork, subject: tuple[float, float] | None, out: Path, name: str, threads: int | None, progress: Progress
+) -> LightReport:
+    if blend.refusal is not None:
+        raise blend.refusal
+    scene = _Scene(blend.taken, blend.plan, blend.light, subject, out)
+
+    def told(line: str) -> None:
+        progress(f"{name}: {line}")
+
+    with taken_apart(blend.taken, IN_SESSION, threads=threads) as apart:
+        told("strobe and ambient taken apart")
+        return _write_all(scene, apart, threads, told)
+
+
+def _write_all(scene: _Scene, apart: Apart, threads: int | None, progress: Progress) -> LightReport:
+    doubt = apart.doubt(scene.blend, scene.place)
+    notices = what_to_know(apart, scene.plan, doubt)
+    page = page_of(apart, scene.subject, doubt)
+    summary = sentence(page.level, page.said_place)
+    picture = stops_picture(page)
+    facts = {
+        "summary": summary,
+        "exact": apart.exact,
+        "encoding": apart.encoding,
+        "approximate_by": None if doubt is None else _curve_facts(doubt),
+        **_facts(apart, page.level, scene),
+        "map": {name: round(share, 4) for name, share in shares(page.found).items()},
+    }
+    level = page.level
+    del page
+    apart = apart.lean()
+    hashes = [hash_file(frame.path) for frame in scene.taken]
+    targets = [scene.out / name for name in FILES]
     cut = {}
-    for target, blend in zip(targets, (AMBIENT_ALONE, STROBE_ALONE, request.blend), strict=False):
-        codes, above, below = BlendSource(separation, blend, matrix).codes(threads)
+    for target, blend in zip(targets, (AMBIENT_ALONE, STROBE_ALONE, scene.blend), strict=False):
+        codes, above, below = BlendSource(apart.separation, blend, apart.matrix).codes(threads)
         cut[target.name] = {"above_white": round(above, 6), "below_black": round(below, 6)}
-        _write(target, codes, _words(target.name, taken, blend), taken[0], metadata, source_hash)
+        _write(target, codes, apart, blend, hashes)
         del codes
         progress(f"{target.name} written")
     if cut[BLEND]["above_white"] > 0.001:
         notices.append(f"{cut[BLEND]['above_white']:.1%} of the blend lies above white and was cut there")
-    write_bytes(targets[3], page)
-    facts = {
-        "summary": summary,
-        "exact": exact,
-        "encoding": encoding,
-        "approximate_by": None if doubt is None else _curve_facts(doubt),
-        **_facts(separation, taken, level, place, request),
-        "map": {name: round(share, 4) for name, share in levels.items()},
-        "cut": cut,
-        "notices": notices,
-    }
+    write_bytes(targets[3], picture)
+    facts |= {"cut": cut, "notices": notices}
     write_bytes(targets[4], (json.dumps(facts, indent=2, ensure_ascii=False) + "\n").encode())
     return LightReport(level, summary, facts, notices, targets)
 
 
-def _refuse(targets: Sequence[Path], request: LightRequest) -> None:
-    frames = {path.resolve() for path in request.frames}
+def _refuse(folders: Sequence[Path], frames: Sequence[Path], *, again: bool) -> None:
+    originals = {path.resolve() for path in frames}
+    targets = [folder / name for folder in folders for name in FILES]
     problems = [
         Problem(
             "the output would take the place of a frame", where=str(target), remedy="name another folder with --out"
         )
-        if target.resolve() in frames
+        if target.resolve() in originals
         else Problem(
             "the output exists already",
             where=str(target),
             remedy="name another folder with --out, or overwrite it with --again",
         )
         for target in targets
-        if target.resolve() in frames or (target.exists() and not request.again)
+        if target.resolve() in originals or (target.exists() and not again)
     ]
     if problems:
         raise ProblemSet(problems)
-
-
-def _check(separation: Separation, taken: Sequence[Taken]) -> None:
-    """Raises ProblemSet where the frames are not of one scene from one place."""
-    problems = [
-        Problem(
-            "this frame does not lie on the first: they are not of one scene, or the camera moved too far",
-            where=frame.path.name,
-            got=f"agreement {found.agreement:.2f} of 1, {found.shift[0]:+.0f} and {found.shift[1]:+.0f} pixels, "
-            f"{found.degrees:+.1f}°",
-            expected=f"a frame from the same tripod as {taken[0].path.name}",
-            remedy="use frames that were taken from one tripod, one after the other",
-        )
-        for frame, found in zip(taken[1:], separation.alignments, strict=True)
-        if not found.found
-    ]
-    moved = float(separation.overview.moved_mask.mean())
-    if not problems and moved > MOST_MOVED:
-        problems.append(
-            Problem(
-                "the frames contradict each other nearly everywhere",
-                got=f"{moved:.0%} of the picture",
-                expected="one light that follows the shutter and one that does not",
-                remedy="check the shutters (--shutter), which frames had no strobes (--off), and that neither the "
-                "strobes' power nor the daylight changed in between",
-            )
-        )
-    if problems:
-        raise ProblemSet(problems)
-
-
-def _notices(
-    separation: Separation, taken: Sequence[Taken], plan: ShootPlan | None, doubt: CurveDoubt | None
-) -> list[str]:
-    told = []
-    if doubt is not None:
-        told.append(_approximate(doubt))
-    ambient, strobe = error_gain([frame.seconds for frame in taken], [frame.strobes for frame in taken])
-    if max(ambient, strobe) > NOISY:
-        told.append(
-            f"the shutters lie near each other: noise in the ambient is {ambient:.1f} times that of a frame, in the "
-            f"strobe {strobe:.1f} times; two stops apart it would be 0.5 and 1.4"
-        )
-    for frame, check in zip(taken[1:], separation.shutters, strict=True):
-        if check.excess_stops:
-            told.append(
-                f"{frame.path.name}: where no strobe falls, it is {units.format_stops(check.excess_stops, 2)} stops "
-                f"off what its shutter says against {taken[0].path.name}; that was taken into account"
-            )
-    over = separation.overview
-    if over.moved_mask.any():
-        told.append(
-            f"something moved between the frames: {over.moved_mask.mean():.1%} of the picture keeps the light of "
-            f"{separation.frames[separation.base].name}, split into strobe and ambient as around it"
-        )
-    lost = float((over.clipped == 2).mean())
-    if lost > 0.001:
-        told.append(f"{lost:.1%} of the picture is clipped in all but one frame: there the split is an estimate")
-    for what, values in (("aperture", [f.aperture for f in taken]), ("ISO", [f.iso for f in taken])):
-        if any(value is None for value in values):
-            told.append(f"not every frame tells its {what}: it was taken to be the same in all")
-    if plan is None and all(frame.strobes for frame in taken):
-        told.append("without a plan nobody checked that the shutters are no faster than the sync time")
-    return told
-
-
-def _approximate(doubt: CurveDoubt) -> str:
-    at = "" if doubt.stops_at_place is None else f"strobe over ambient by up to {doubt.stops_at_place:.2f} stop and "
-    return (
-        "approximate: the camera's curve is not known and was taken for the file's profile; a tenth more or less "
-        f"contrast changes {at}the blend by {doubt.blend_codes:.1f} codes of 255; "
-        "a 16-bit linear TIFF or a raw file is exact"
-    )
 
 
 def _curve_facts(doubt: CurveDoubt) -> dict[str, Any]:
@@ -224,69 +225,34 @@ def _curve_facts(doubt: CurveDoubt) -> dict[str, Any]:
     }
 
 
-def _page(
-    separation: Separation, taken: Sequence[Taken], matrix: "NDArray[np.float64] | None",
-    luminance: "NDArray[np.float64]", place: tuple[float, float], level: Level, request: LightRequest,
-    doubt: CurveDoubt | None,
-) -> bytes:  # fmt: skip
-    from finishing.sheets.typeface import face, printable
-
-    over = separation.overview
-    ambient, strobe = over.ambient, over.strobe
-    if matrix is not None:
-        ambient, strobe = (
-            np.asarray(np.tensordot(matrix.astype(np.float32), light, 1), np.float32) for light in (ambient, strobe)
-        )
-    first = taken[0]
-    exposure = [units.format_shutter(first.shutter)]
-    exposure += [units.format_aperture(first.aperture)] if first.aperture else []
-    exposure += [units.format_iso(first.iso)] if first.iso else []
-    caption = f"{first.header.name} · {' · '.join(exposure)}" + ("" if first.strobes else " · with the strobe added")
-    others = ", ".join(
-        f"{f.header.name} at {units.format_shutter(f.shutter)}{'' if f.strobes else ' without strobes'}" for f in taken
-    )
-    notes = [f"From {others}"]
-    if doubt is not None:
-        at = "" if doubt.stops_at_place is None else f", to {max(doubt.stops_at_place, 0.05):.1f} stop at this place"
-        notes.append(f"Approximate{at}: the camera's curve is not known")
-    page = Page(
-        ambient, strobe, stops_map(separation, luminance), over.clipped, over.moved_mask, place, level,
-        request.subject is not None, printable(caption), [printable(note) for note in notes],
-    )  # fmt: skip
-    return draw_page(page, face(False).path, face(True).path)
-
-
-def _words(name: str, taken: Sequence[Taken], blend: Blend) -> str:
-    others = ", ".join(frame.header.name for frame in taken)
+def _words(name: str, apart: Apart, blend: Blend) -> str:
+    names = [frame.header.name for frame in apart.taken]
     if name == BLEND:
-        ambient, strobe = (_light_words(light) for light in (blend.ambient, blend.strobe))
-        return f"Blend of {others}: ambient {ambient}, strobe {strobe}, in stops against {taken[0].header.name}"
-    return f"{'Ambient' if name == AMBIENT else 'Strobe'} alone, of {others}, as it lit {taken[0].header.name}"
+        lights = (("ambient", blend.ambient), ("strobe", blend.strobe))
+        told = ", ".join(light_words(name, light.stops, light.white) for name, light in lights)
+        return f"Blend of {listed(names)}, {told}, against {names[0]}"
+    return f"{'Ambient' if name == AMBIENT else 'Strobe'} alone, of {listed(names)}, as it lit {names[0]}"
 
 
-def _light_words(light: Light) -> str:
-    told = "none" if light.stops is None else units.format_stops(light.stops, 2)
-    if isinstance(light.white, tuple):
-        return f"{told} × " + "/".join(units.format_number(gain, 3) for gain in light.white)
-    return told if light.white is None else f"{told} at {units.format_number(light.white, 0)} K"
-
-
-def _write(
-    target: Path, codes: "NDArray[np.uint16]", words: str, first: Taken, metadata: "FrameMetadata", source_hash: str
-) -> None:
+def _write(target: Path, codes: "NDArray[np.uint16]", apart: Apart, blend: Blend, hashes: Sequence[str]) -> None:
     height, width = codes.shape[:2]
-    exif, xmp = output_metadata(
-        FinishRecord(
-            metadata, first.path.name, source_hash, width, height, "linear", "image/tiff", SOFTWARE, description=words
-        )
+    sources = tuple(
+        RecordedSource(frame.path.name, digest, frame.shutter, frame.strobes)
+        for frame, digest in zip(apart.taken, hashes, strict=True)
     )
+    whites = (None if white is None else white_words(white) for white in (blend.ambient.white, blend.strobe.white))
+    record = FinishRecord(
+        apart.metadata, sources[0].name, hashes[0], width, height, "linear", "image/tiff", SOFTWARE,
+        description=_words(target.name, apart, blend),
+        blend=RecordedBlend(sources, blend.ambient.stops, blend.strobe.stops, *whites),
+    )  # fmt: skip
+    exif, xmp = output_metadata(record)
     settings = OutputSettings(format="tiff", space=LINEAR, compression="none")
     write_photograph(target, codes, settings=settings, exif=exif, xmp=xmp)
 
 
-def _facts(
-    separation: Separation, taken: Sequence[Taken], level: Level, place: tuple[float, float], request: LightRequest
-) -> dict[str, Any]:
+def _facts(apart: Apart, level: Level, scene: _Scene) -> dict[str, Any]:
+    taken, separation = apart.taken, apart.separation
     over = separation.overview
     ambient, strobe = error_gain([frame.seconds for frame in taken], [frame.strobes for frame in taken])
     frames = []
@@ -315,8 +281,8 @@ def _facts(
     return {
         "frames": frames,
         "subject": {
-            "place": [round(part, 4) for part in place],
-            "given": request.subject is not None,
+            "place": [round(part, 4) for part in scene.place],
+            "given": scene.subject is not None,
             "strobe_over_ambient_stops": _rounded(level.over_ambient),
             "doubt_stops": _rounded(level.doubt),
             "strobe_over_middle_tone_stops": _rounded(level.strobe),
@@ -327,7 +293,7 @@ def _facts(
                 "stops": light.stops,
                 "white": list(light.white) if isinstance(light.white, tuple) else light.white,
             }
-            for name, light in (("ambient", request.blend.ambient), ("strobe", request.blend.strobe))
+            for name, light in (("ambient", scene.blend.ambient), ("strobe", scene.blend.strobe))
         },
         "error_over_that_of_a_frame": {"ambient": round(ambient, 3), "strobe": round(strobe, 3)},
         "noise_variance": {

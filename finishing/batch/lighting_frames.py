@@ -1,6 +1,6 @@
-"""Loose frames for the separation of strobe and ambient: their exposures, and all for which the sums cannot hold."""
+"""Frames for the separation of strobe and ambient: their exposures, and all for which the sums cannot hold."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,12 +16,32 @@ from finishing.light.frames import LitFrame
 from finishing.photographs.headers import Header, read_header
 from finishing.photographs.reading import Photograph, read_photograph
 from finishing.sessions.folder import matches
-from finishing.sessions.plan import ShootPlan
+from finishing.sessions.plan import PlannedExposure, ShootPlan
 
 #: Apertures, sensitivities and shutters that differ by less are the same: half of the finest step cameras are set in.
 SAME = 1 / 6
 #: How far a file's table may lie from straight for its values to be light itself.
 STRAIGHT = 1e-4
+
+
+@dataclass(frozen=True)
+class Asked:
+    """How frames and their exposures are given, for what there is to do. shutter: in full; off: how it is said that no
+    strobe fired in a frame; doubtful: what may be wrong where frames contradict each other."""
+
+    shutter: str
+    off: str
+    doubtful: str
+
+
+LOOSE = Asked(
+    "give --shutter for every frame, in their order, or a plan with --plan", "--off",
+    "the shutters (--shutter), which frames had no strobes (--off)",
+)  # fmt: skip
+IN_SESSION = Asked(
+    "use frames with their camera's record, or name them for a set-up of the plan", "strobes_off",
+    "which sources had no strobes (strobes_off)",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -75,37 +95,69 @@ def taken_frames(
     taken: list[Taken] = []
     for index, path in enumerate(paths):
         try:
-            taken.append(_taken(path, shutters[index] if shutters else None, path.resolve() not in dark, plan))
+            header = read_header(path)
+            shutter = shutters[index] if shutters else None
+            planned = _planned(header, plan)
+            taken.append(_taken(header, shutter, planned, LOOSE, strobes=path.resolve() not in dark, plan=plan))
         except Problem as problem:
             problems.append(problem)
-    if not problems:
-        problems = [*_one_exposure(taken), *_sizes(taken), *_shutters(taken), *_sync(taken, plan)]
     if problems:
         raise ProblemSet(problems)
+    _refuse(taken, plan, LOOSE)
     return taken
 
 
-def _taken(path: Path, shutter: float | None, strobes: bool, plan: ShootPlan | None) -> Taken:
-    header = read_header(path)
+def taken_in_session(
+    headers: Sequence[Header], planned: Sequence[PlannedExposure | None], off: Collection[str], plan: ShootPlan | None
+) -> list[Taken]:
+    """The same of frames of a session. headers: of the frames; planned: each one's exposure by its set-up, where it has
+    one; off: names of those in which no strobe fired. Raises ProblemSet with all for which the sums cannot hold."""
+    taken: list[Taken] = []
+    problems = []
+    for header, exposure in zip(headers, planned, strict=True):
+        try:
+            taken.append(_taken(header, None, exposure, IN_SESSION, strobes=header.name not in off, plan=plan))
+        except Problem as problem:
+            problems.append(problem)
+    if problems:
+        raise ProblemSet(problems)
+    _refuse(taken, plan, IN_SESSION)
+    return taken
+
+
+def _planned(header: Header, plan: ShootPlan | None) -> PlannedExposure | None:
+    """The exposure of the one set-up that names a loose frame."""
+    setups = plan.setups if plan is not None else ()
+    own = [one for one in setups if any(matches(p, header.name, header.path.name) for p in one.frames)]
+    return own[0].exposure if len(own) == 1 else None
+
+
+def _taken(
+    header: Header, shutter: float | None, planned: PlannedExposure | None, asked: Asked, *, strobes: bool,
+    plan: ShootPlan | None,
+) -> Taken:  # fmt: skip
     if header.refusal is not None:
         raise header.refusal
     told = header.metadata
-    planned = None
-    if plan is not None:
-        setups = [one for one in plan.setups if any(matches(p, header.name, path.name) for p in one.frames)]
-        planned = setups[0].exposure if len(setups) == 1 else None
     seconds = shutter or told.exposure_seconds or (planned.shutter if planned else None)
     if seconds is None:
         raise Problem(
             "nothing tells this frame's shutter time",
-            where=path.name,
-            got="no EXIF record" if plan is None else "no EXIF record, and no set-up of the plan that names it",
-            remedy="give --shutter for every frame, in their order, or a plan with --plan",
+            where=header.path.name,
+            got="no EXIF record" if plan is None else "no EXIF record, and no set-up of the plan that it belongs to",
+            remedy=asked.shutter,
         )
     return Taken(
-        path, header, seconds, strobes,
+        header.path, header, seconds, strobes,
         told.f_number or (planned.aperture if planned else None), told.iso or (planned.iso if planned else None),
     )  # fmt: skip
+
+
+def _refuse(taken: Sequence[Taken], plan: ShootPlan | None, asked: Asked) -> None:
+    """Raises ProblemSet with all for which the sums cannot hold."""
+    problems = [*_one_exposure(taken), *_sizes(taken), *_shutters(taken, asked), *_sync(taken, plan, asked)]
+    if problems:
+        raise ProblemSet(problems)
 
 
 def _one_exposure(taken: Sequence[Taken]) -> list[Problem]:
@@ -155,14 +207,14 @@ def _sizes(taken: Sequence[Taken]) -> list[Problem]:
     ]
 
 
-def _shutters(taken: Sequence[Taken]) -> list[Problem]:
+def _shutters(taken: Sequence[Taken], asked: Asked) -> list[Problem]:
     lit = [frame for frame in taken if frame.strobes]
     if not lit:
         return [
             Problem(
                 "no frame has the strobes on",
-                got="--off for every frame",
-                remedy="add a frame with the strobes on, or leave --off out",
+                got=f"{asked.off} for every frame",
+                remedy=f"add a frame with the strobes on, or leave {asked.off} out",
             )
         ]
     times = [time_value(frame.seconds) for frame in lit]
@@ -172,13 +224,14 @@ def _shutters(taken: Sequence[Taken]) -> list[Problem]:
                 "the shutters are equal: nothing tells strobe and ambient apart",
                 got=", ".join(f"{frame.path.name} {units.format_shutter(frame.shutter)}" for frame in lit),
                 expected="shutters a stop apart or more, two is better; or one frame without strobes",
-                remedy="add a frame with the shutter two stops longer, or say with --off which frame has no strobes",
+                remedy="add a frame with the shutter two stops longer, or say with "
+                f"{asked.off} which frame has no strobes",
             )
         ]
     return []
 
 
-def _sync(taken: Sequence[Taken], plan: ShootPlan | None) -> list[Problem]:
+def _sync(taken: Sequence[Taken], plan: ShootPlan | None, asked: Asked) -> list[Problem]:
     if plan is None or plan.sync is None:
         return []
     return [
@@ -187,7 +240,7 @@ def _sync(taken: Sequence[Taken], plan: ShootPlan | None) -> list[Problem]:
             where=frame.path.name,
             got=units.format_shutter(frame.shutter),
             expected=f"{units.format_shutter(plan.sync)} or longer",
-            remedy="use a frame at the sync time or longer; or say with --off that no strobe fired in it",
+            remedy=f"use a frame at the sync time or longer; or say with {asked.off} that no strobe fired in it",
         )
         for frame in taken
         if frame.strobes and not within_sync(frame.shutter, plan.sync)

@@ -46,21 +46,21 @@ def exact_source_of(photograph: "Photograph", correction: Correction = NONE) -> 
     return LinearSource(np.ascontiguousarray(planes))
 
 
-def geometry_of(work: "FrameWork", photograph: "Photograph") -> Geometry:
-    """The frame as its looks see it: its size, its subject, and the masks that its looks ask for.
-
-    A mask that the session does not give is told by the step that needs it.
-    """
+def masks_of(work: "FrameWork") -> dict[str, NDArray[np.float32]]:
+    """The masks that a frame's looks ask for; one that the session does not give is told by the step that needs it."""
     wanted = {name for look in work.looks for name in look.mask_names}
-    masks = {name: read_mask(path) for name, path in work.mask_files.items() if name in wanted}
-    scale = 1 / photograph.reduction
-    return Geometry(photograph.width, photograph.height, work.says.subject, scale=scale, masks=masks)
+    return {name: read_mask(path) for name, path in work.mask_files.items() if name in wanted}
 
 
-def framed(work: "FrameWork", photograph: "Photograph", *, threads: int = 1) -> tuple[Source, Geometry]:
-    """What the session keeps of the frame (straightened, cropped), and its geometry: subject and masks with it."""
-    source, whole = exact_source_of(photograph, work.correction), geometry_of(work, photograph)
-    framing = framing_of(work.says, photograph.width, photograph.height)
+def kept_of(
+    work: "FrameWork", source: CodedSource | LinearSource, scale: float, *, threads: int = 1
+) -> tuple[Source, Geometry]:
+    """What the session keeps of a frame (straightened, cropped), and its geometry: subject and masks with it.
+
+    source: the frame as it came, whole; scale: pixels of it to one of the full-size frame.
+    """
+    whole = Geometry(source.width, source.height, work.says.subject, scale=scale, masks=masks_of(work))
+    framing = framing_of(work.says, source.width, source.height)
     if framing.whole:
         return source, whole
     masks = {name: framed_mask(mask, framing) for name, mask in whole.masks.items()}

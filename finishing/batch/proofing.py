@@ -1,6 +1,5 @@
 """The proof page of a session: a folder with one HTML file and its pictures, each frame decoded once."""
 
-import math
 import os
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -11,11 +10,10 @@ from typing import Any
 
 from finishing.batch.assignment import FrameWork, SessionWork
 from finishing.batch.delivering import deliver
-from finishing.batch.framing import framing_of
-from finishing.batch.picture import fitted, framed, reduced
+from finishing.batch.opening import open_frame
+from finishing.batch.picture import fitted, reduced
 from finishing.batch.records import setup_line
 from finishing.errors import Problem
-from finishing.photographs.reading import read_reduced
 from finishing.photographs.writing import write_bytes
 from finishing.proofs import page as proof_page
 from finishing.proofs.model import ProofFrame, ProofGroup, ProofPage, ProofPicture, session_id
@@ -202,8 +200,8 @@ class _Painter:
             name.encode()
         except UnicodeEncodeError:
             raise Problem("the name of this file is not readable as text", remedy="rename the file") from None
-        photograph = read_reduced(frame.frame.path, self._decoded_edge(frame))
-        full, geometry = framed(frame, photograph)
+        opened = open_frame(frame, self._long_edge)
+        full, geometry = opened.source, opened.geometry
         sizes = [fitted(full.width, full.height, edge) for edge in (self._long_edge, min(SMALL_EDGE, self._long_edge))]
         sources = [reduced(full, *size) for size in sizes]
 
@@ -220,10 +218,3 @@ class _Painter:
             {look: picture(f"look{self._order[look]}", looks[look].steps) for look in ordered},
             picture("original", ()),
         )
-
-    def _decoded_edge(self, frame: FrameWork) -> int:
-        """The long edge that a frame must be decoded with, for what is kept of it to have the proof's."""
-        if frame.header is None:
-            return self._long_edge
-        kept = framing_of(frame.says, frame.header.width, frame.header.height)
-        return math.ceil(self._long_edge * max(kept.full_width, kept.full_height) / max(kept.width, kept.height))

@@ -1,13 +1,17 @@
 """What is written into a finished file about how it came to be."""
 
+import json
 from typing import Any
 
 from finishing import __version__, units
 from finishing.batch.assignment import FrameWork, Output
+from finishing.batch.blends import Origin
 from finishing.photographs.headers import Header, upright_metadata
 from finishing.photographs.metadata import FrameMetadata
 from finishing.photographs.records import FinishRecord, RecordedStrobe, Rights
 from finishing.recipes.recipe import Recipe
+from finishing.recipes.writing import recipe_text
+from finishing.sessions.deliverables import Deliverable
 from finishing.sessions.session import Rights as SessionRights
 from finishing.sessions.worked_out import WorkedSetup
 
@@ -15,15 +19,15 @@ SOFTWARE = f"finishing {__version__}"
 
 
 def record_of(
-    work: FrameWork, output: Output, header: Header, source_hash: str, width: int, height: int, rights: SessionRights
+    work: FrameWork, output: Output, header: Header, origin: Origin, width: int, height: int, rights: SessionRights
 ) -> FinishRecord:
-    """The record of one output of a session. source_hash: SHA-256 of the frame's file; width, height: in pixels."""
+    """The record of one output of a session. origin: the files that the frame comes from; width, height: in pixels."""
     setup, deliverable = work.setup, output.deliverable
     planned = setup.setup.exposure.values if setup else None
     return FinishRecord(
         source=upright_metadata(header.metadata),
-        source_name=work.frame.path.name,
-        source_hash=source_hash,
+        source_name=work.blend.sources[0].path.name if work.blend else work.frame.path.name,
+        source_hash=origin.files[0],
         width=width,
         height=height,
         colour_space=deliverable.profile,
@@ -32,7 +36,8 @@ def record_of(
         pixels_per_inch=round(deliverable.pixels_per_inch or 300),
         rights=Rights(rights.creator, rights.copyright, rights.usage, rights.contact),
         rating=work.rating,
-        description=description(output.look, setup),
+        description=description(output.look, setup, work.blend.words if work.blend else None),
+        blend=work.blend.recorded(origin.files) if work.blend else None,
         setup=setup.setup.id if setup else None,
         setup_title=setup.setup.title if setup else None,
         planned_aperture=planned.f_number if planned else None,
@@ -48,10 +53,23 @@ def record_of(
     )
 
 
+#: The longest recipe, in bytes, that is put into a file: the one segment that a JPEG has for XMP ends at 65 533.
+MOST_RECIPE = 24_000
+
+
 def loose_record(
-    look: Recipe, metadata: FrameMetadata, source_name: str, source_hash: str, width: int, height: int, kind: str
+    look: Recipe,
+    metadata: FrameMetadata,
+    source_name: str,
+    source_hash: str,
+    width: int,
+    height: int,
+    deliverable: Deliverable,
 ) -> FinishRecord:
-    """The record of an image finished without a session."""
+    """The record of an image finished without a session, and so without a ledger: the recipe itself is in it, unless
+    it needs mask files of its own or is longer than any that people write."""
+    text = recipe_text(look)
+    alone = not look.mask_paths and len(text.encode()) <= MOST_RECIPE
     return FinishRecord(
         source=metadata,
         source_name=source_name,
@@ -59,11 +77,18 @@ def loose_record(
         width=width,
         height=height,
         colour_space="srgb",
-        format=f"image/{kind}",
+        format=f"image/{deliverable.format}",
         software=SOFTWARE,
         description=description(look, None),
+        recipe_text=text if alone else None,
+        delivered=_delivered(deliverable) if alone else None,
         **_of_look(look),
     )
+
+
+def _delivered(deliverable: Deliverable) -> str:
+    told = deliverable.model_dump(mode="json", exclude_defaults=True)
+    return json.dumps({**told, "format": deliverable.format}, sort_keys=True)
 
 
 def _of_look(look: Recipe) -> dict[str, Any]:
@@ -102,9 +127,9 @@ def setup_line(setup: WorkedSetup) -> str:
     return " · ".join([*parts, heads] if heads else parts)
 
 
-def description(look: Recipe, setup: WorkedSetup | None) -> str:
-    """The readable line: look, set-up, exposure, light."""
-    told = f"{look.title}, version {look.version}"
+def description(look: Recipe, setup: WorkedSetup | None, blend: str | None = None) -> str:
+    """The readable line: look, blend, set-up, exposure, light. blend: in words."""
+    told = f"{look.title}, version {look.version}" + (f" · {blend}" if blend else "")
     if setup is None:
         return told
     title = f" {setup.setup.title}" if setup.setup.title else ""

@@ -17,12 +17,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from finishing.batch.assignment import FrameWork, SessionWork
+from finishing.batch.blends import Origin, origin_of
 from finishing.batch.finishing_frames import Finished, Made, Task, checks_failed, finish_frame, tasks_of
+from finishing.batch.framing import framing_of
 from finishing.batch.ledger import Entry, Ledger, hash_file, open_ledger
+from finishing.batch.left_over import left_over
+from finishing.batch.making import making_of
 from finishing.batch.measuring import failed_of
+from finishing.batch.small_prints import small_print_warnings
 from finishing.errors import Problem, fault_of_the_program
 from finishing.recipes.check import CheckResult
 from finishing.recipes.recipe import flow
+from finishing.sessions.folder import FramePath
 
 if TYPE_CHECKING:
     from finishing.batch.evening_out import Evenness
@@ -32,7 +38,8 @@ OUTPUT_FOLDER = "finished"
 
 @dataclass
 class Report:
-    """What a run did. made, up_to_date: paths below `folder`; failed: problems by frame; kept: files left alone."""
+    """What a run did. made, up_to_date: paths below `folder`; failed: problems by frame; warnings: what is doubtful;
+    left_over: files of earlier runs, below `folder`, that the session no longer asks for."""
 
     folder: Path
     made: list[str] = field(default_factory=list)
@@ -42,6 +49,8 @@ class Report:
     notices: dict[str, list[str]] = field(default_factory=dict)
     checks: dict[tuple[str, str], list[CheckResult]] = field(default_factory=dict)
     stopped: bool = False
+    warnings: list[Problem] = field(default_factory=list)
+    left_over: list[str] = field(default_factory=list)
     evenness: "Evenness | None" = None
 
     @property
@@ -65,6 +74,8 @@ class Report:
                 for result in results
             ],
             "stopped": self.stopped,
+            "warnings": [problem.as_dict() for problem in self.warnings],
+            "left_over": self.left_over,
             "evenness": None if self.evenness is None else self.evenness.as_json(),
         }
 
@@ -79,7 +90,7 @@ class _Due:
 
     work: FrameWork
     tasks: list[Task]
-    source_hash: str
+    origin: Origin
 
 
 def run(
@@ -90,10 +101,13 @@ def run(
     again: bool = False,
     dry_run: bool = False,
     strict: bool = False,
+    whole: bool = True,
     begin: Callable[[int, int], None] = lambda frames, outputs: None,
     progress: Progress = lambda frame, made, problem: None,
 ) -> Report:
-    """Finish a session into a folder. begin: told the numbers of frames and outputs that are due.
+    """Finish a session into a folder. begin: told the numbers of frames and outputs that are due. whole: whether all
+    that the session asks for is in it, and not some frames, looks or deliverables alone; only then it is known which
+    files of earlier runs are left over.
 
     Raises Problem where the output folder or its ledger cannot be used; problems of single frames are reported.
     """
@@ -103,15 +117,32 @@ def run(
             report.failed[name] = problem
     with _ledger(folder, dry_run) as ledger:
         due = _due(session, ledger, folder, report, again=again, strict=strict)
+        report.warnings = small_print_warnings(session.session, _kept(session))
+        if ledger is not None and whole:
+            wanted = {str(output.path) for work in session.frames for output in work.outputs}
+            report.left_over = left_over(ledger, wanted, session.session.folder)
         begin(len(due) + len(report.failed), sum(len(frame.tasks) for frame in due))
         for name, problem in report.failed.items():
             progress(name, 0, problem)
         if dry_run:
             report.planned = [str(task.output.path) for frame in due for task in frame.tasks]
         elif ledger is not None:
-            _work_off(due, session, ledger, folder, report, jobs or os.cpu_count() or 1, progress, strict=strict)
+            _work_off(due, ledger, folder, report, jobs or os.cpu_count() or 1, progress, strict=strict)
             _record_evenness(session, ledger, folder, report)
     return report
+
+
+def _kept(session: SessionWork) -> dict[str, list[tuple[str, int, int]]]:
+    """The frames of each deliverable, with their sizes as they are kept."""
+    kept: dict[str, dict[str, tuple[str, int, int]]] = {}
+    for work in session.frames:
+        if work.header is None:
+            continue
+        framing = framing_of(work.says, work.header.width, work.header.height)
+        for output in work.outputs:
+            frames = kept.setdefault(output.deliverable_name, {})
+            frames[work.frame.name] = (work.frame.name, framing.width, framing.height)
+    return {name: list(frames.values()) for name, frames in kept.items()}
 
 
 def _record_evenness(session: SessionWork, ledger: Ledger, folder: Path, report: Report) -> None:
@@ -145,6 +176,7 @@ def _due(
 ) -> list[_Due]:
     """The frames with outputs that are missing or no longer true; the others are entered as up to date."""
     known = {entry.path: entry for entry in ledger.entries()} if ledger else {}
+    recorded = ledger.with_making() if ledger else set()
     due: list[_Due] = []
     for work in session.frames:
         if not work.outputs or work.header is None:
@@ -152,8 +184,8 @@ def _due(
         try:
             if work.header.refusal is not None:
                 raise work.header.refusal
-            source_hash = _source_hash(work, ledger)
-            tasks = tasks_of(work, work.header, source_hash, session.session.value.rights)
+            origin = _origin(work, ledger)
+            tasks = tasks_of(work, work.header, origin, session.session.value.rights)
             wanted = [t for t in tasks if again or not _stands(t, known.get(str(t.output.path)), folder)]
         except Problem as problem:
             report.failed[work.frame.name] = problem
@@ -161,9 +193,12 @@ def _due(
         except OSError as error:
             report.failed[work.frame.name] = Problem("the frame cannot be read", where=work.frame.name, got=str(error))
             continue
-        report.up_to_date += [str(t.output.path) for t in tasks if t not in wanted]
+        stands = [t for t in tasks if t not in wanted]
+        report.up_to_date += [str(t.output.path) for t in stands]
+        if ledger is not None:
+            _fill_in(work, [t for t in stands if str(t.output.path) not in recorded], ledger)
         if wanted:
-            due.append(_Due(work, wanted, source_hash))
+            due.append(_Due(work, wanted, origin))
         for look in work.looks:
             known_results = ledger.checks(work.frame.name, look.name) if ledger else []
             if known_results and not any(task.output.look is look for task in wanted):
@@ -173,15 +208,27 @@ def _due(
     return due
 
 
-def _source_hash(work: FrameWork, ledger: Ledger | None) -> str:
+def _fill_in(work: FrameWork, tasks: Sequence[Task], ledger: Ledger) -> None:
+    """Record how outputs were made that an earlier version made: their fingerprints say that nothing has changed."""
+    for task in tasks:
+        ledger.write_making(str(task.output.path), making_of(work, task, ledger.folder))
+
+
+def _origin(work: FrameWork, ledger: Ledger | None) -> Origin:
+    """The hashes of the files that a frame comes from."""
+    files = work.blend.sources if work.blend is not None else (work.frame,)
+    return origin_of(work.blend, [_source_hash(file, ledger) for file in files])
+
+
+def _source_hash(frame: FramePath, ledger: Ledger | None) -> str:
     """The hash of a frame's file; read anew only where its size or time has changed."""
-    stat = work.frame.path.stat()
-    known = ledger.known_hash(work.frame.relative, stat.st_size, stat.st_mtime_ns) if ledger else None
+    stat = frame.path.stat()
+    known = ledger.known_hash(frame.relative, stat.st_size, stat.st_mtime_ns) if ledger else None
     if known is not None:
         return known
-    digest = hash_file(work.frame.path)
+    digest = hash_file(frame.path)
     if ledger is not None:
-        ledger.write_hash(work.frame.relative, stat.st_size, stat.st_mtime_ns, digest)
+        ledger.write_hash(frame.relative, stat.st_size, stat.st_mtime_ns, digest)
     return digest
 
 
@@ -209,7 +256,6 @@ def _stands(task: Task, entry: Entry | None, folder: Path) -> bool:
 
 def _work_off(
     due: Sequence[_Due],
-    session: SessionWork,
     ledger: Ledger,
     folder: Path,
     report: Report,
@@ -218,12 +264,33 @@ def _work_off(
     *,
     strict: bool,
 ) -> None:
+    """Make what is due: frames side by side, then blends one after the other with all threads, since two of them at
+    once would need the memory of both."""
     import cv2
 
     cv2.setNumThreads(1)  # the frames run side by side already
+    frames = [frame for frame in due if frame.work.blend is None]
+    blends = [frame for frame in due if frame.work.blend is not None]
+    for part, workers in ((frames, jobs), (blends, 1)):
+        if part and not report.stopped:
+            threads = max(1, jobs // min(workers, len(part)))
+            _side_by_side(part, ledger, folder, report, workers, threads, progress, strict=strict)
+
+
+def _side_by_side(
+    due: Sequence[_Due],
+    ledger: Ledger,
+    folder: Path,
+    report: Report,
+    workers: int,
+    threads: int,
+    progress: Progress,
+    *,
+    strict: bool,
+) -> None:
+    """workers: frames at a time; threads: of each."""
     stopping = threading.Event()
     finished: dict[str, list[Made]] = {frame.work.frame.name: [] for frame in due}
-    threads = max(1, jobs // max(len(due), 1))
 
     def finish(frame: _Due) -> Finished:
         name = frame.work.frame.name
@@ -231,7 +298,7 @@ def _work_off(
             return Finished([], {})
         return finish_frame(frame.work, frame.tasks, folder, finished[name].append, strict=strict, threads=threads)
 
-    with ThreadPoolExecutor(jobs) as pool:
+    with ThreadPoolExecutor(workers) as pool:
         waiting: dict[Future[Finished], _Due] = {pool.submit(finish, frame): frame for frame in due}
         try:
             for future in as_completed(waiting):
@@ -277,8 +344,11 @@ def _settle(
     except Exception as error:
         problem = fault_of_the_program(name, error)
     made = finished[name]
+    if made and frame.origin.blend is not None:
+        ledger.write_blend(frame.origin.hash, frame.origin.blend)
     for one in made:
-        ledger.write(_entry(frame, one), "\n".join(step.describe() for step in one.task.output.look.steps))
+        steps = "\n".join(step.describe() for step in one.task.output.look.steps)
+        ledger.write(_entry(frame, one), steps, making_of(frame.work, one.task, ledger.folder))
         report.made.append(str(one.task.output.path))
     if problem is not None:
         report.failed.setdefault(name, problem)
@@ -292,8 +362,8 @@ def _entry(frame: _Due, made: Made) -> Entry:
         path=str(output.path),
         fingerprint=made.task.fingerprint,
         frame=frame.work.frame.name,
-        source=frame.work.frame.relative,
-        source_hash=frame.source_hash,
+        source=frame.work.blend.source_text if frame.work.blend else frame.work.frame.relative,
+        source_hash=frame.origin.hash,
         setup=frame.work.setup.setup.id if frame.work.setup else None,
         look=output.look.name,
         look_version=output.look.version,

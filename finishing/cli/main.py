@@ -3,7 +3,7 @@
 import click
 
 from finishing import __version__
-from finishing.cli import light, looks, pictures, prints, proofs, records, sessions
+from finishing.cli import files, light, looks, pictures, prints, proofs, records, sessions
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -31,6 +31,9 @@ for command in (
     pictures.mask,
     pictures.compare,
     light.light,
+    files.inspect,
+    files.again,
+    files.export,
     records.check,
     records.ledger,
     records.schema,

@@ -1,4 +1,4 @@
-"""Commands on files and records: check, ledger, schema."""
+"""Commands on users' files and the ledger: check, ledger, schema."""
 
 import csv
 import sys
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from finishing.cli.reporting import ALL_DONE, WRONG_REQUEST, finish, print_json, tell, tells_problems
+from finishing.cli.reporting import ALL_DONE, WRONG_REQUEST, files, finish, print_json, tell, tells_problems
 
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 
@@ -36,18 +36,32 @@ def check(paths: tuple[Path, ...], as_json: bool) -> None:
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
 @click.option("--verify", is_flag=True, help="Hash every output anew and compare.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print a table for a spreadsheet.")
+@click.option(
+    "--forget", "forgotten", multiple=True, metavar="PATH", help="Take a deleted file out of the ledger; repeatable."
+)
 @AS_JSON
 @tells_problems
-def ledger(folder: Path, verify: bool, as_csv: bool, as_json: bool) -> None:
+def ledger(folder: Path, verify: bool, as_csv: bool, forgotten: tuple[str, ...], as_json: bool) -> None:
     """Tell what was made from what, by which recipe. DIR is an output folder."""
+    if forgotten:
+        from finishing.batch.left_over import forget
+
+        paths = forget(folder, forgotten)
+        if as_json:
+            print_json({"forgotten": paths})
+        else:
+            click.echo(f"{files(len(paths))} forgotten")
+        return
     from finishing.batch.ledger import open_ledger
     from finishing.batch.verifying import verify_outputs
 
-    with open_ledger(folder, create=False) as opened:
+    with open_ledger(folder, create=False, write=False) as opened:
         entries = opened.entries()
+        blends = opened.blends()
     state = verify_outputs(folder, entries) if verify else {}
     if as_json:
-        print_json([{**entry.as_json(), **({"state": state[entry.path]} if verify else {})} for entry in entries])
+        told = [{**entry.as_json(), "blend": blends.get(entry.source_hash)} for entry in entries]
+        print_json([{**one, **({"state": state[one["path"]]} if verify else {})} for one in told])
     elif as_csv:
         rows = [{**entry.as_json(), **({"state": state[entry.path]} if verify else {})} for entry in entries]
         writer = csv.DictWriter(sys.stdout, list(rows[0]) if rows else ["path"], lineterminator="\n")
@@ -55,8 +69,8 @@ def ledger(folder: Path, verify: bool, as_csv: bool, as_json: bool) -> None:
         writer.writerows(rows)
     else:
         for entry in entries:
-            told = f"{entry.path}  from {entry.source}, {entry.look} {entry.look_version} ({entry.look_hash[:12]})"
-            click.echo(told + f", {entry.made_at}" + (f"  {state[entry.path]}" if verify else ""))
+            line = f"{entry.path}  from {entry.source}, {entry.look} {entry.look_version} ({entry.look_hash[:12]})"
+            click.echo(line + f", {entry.made_at}" + (f"  {state[entry.path]}" if verify else ""))
         click.echo(f"{len(entries)} outputs")
     finish([path for path, found in state.items() if found != "as made"])
 

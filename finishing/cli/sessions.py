@@ -85,6 +85,7 @@ def run(
             again=again,
             dry_run=dry_run,
             strict=strict,
+            whole=not (look_names or frame_names or deliverables),
             begin=lambda frame_count, _: steps.begin(frame_count),
             progress=progress,
         )
@@ -96,6 +97,8 @@ def run(
     for (name, look), results in sorted(report.failed_checks.items()):
         for result in results:
             click.echo(f"{name} in {look}: {result}", err=True)
+    tell(report.warnings)
+    _tell_left_over(report.left_over, folder)
     tell_failed(report.failed)
     for line in report.evenness.lines() if report.evenness else ():
         click.echo(line)
@@ -117,6 +120,24 @@ def run(
     finish(report.failed or report.stopped)
 
 
+#: Files that are told one by one.
+_MOST_FILES = 12
+
+
+def _tell_left_over(paths: list[str], folder: Path) -> None:
+    """Files of earlier runs that the session no longer asks for; they are the user's to delete."""
+    if not paths:
+        return
+    click.echo(f"left from an earlier run, and no longer asked for by the session: {files(len(paths))}", err=True)
+    for path in paths[:_MOST_FILES]:
+        click.echo(f"    {folder / path}", err=True)
+    more = len(paths) - _MOST_FILES
+    if more > 0:
+        click.echo(f"    and {more} more; --json lists all", err=True)
+    remedy = f"delete them if nobody needs them any more, then: finishing ledger {folder} --forget PATH"
+    click.echo(f"    do this:  {remedy}", err=True)
+
+
 @click.command()
 @SESSION
 @click.option("--out", type=click.Path(path_type=Path), help="sheet.png beside the session unless said; or a .pdf.")
@@ -126,6 +147,12 @@ def run(
 @click.option("--columns", type=click.IntRange(1, 24), help="Pictures side by side; chosen by the page unless said.")
 @click.option("--histogram", is_flag=True, help="The tones of every picture below it.")
 @click.option("--clipping", is_flag=True, help="Hatch what is plain black or plain white, and tell how much it is.")
+@click.option(
+    "--light-pages/--no-light-pages",
+    default=True,
+    show_default=True,
+    help="Of blends: the ambient stop by stop, and a page on what the strobe did.",
+)
 @JOBS
 @AS_JSON
 @tells_problems
@@ -138,6 +165,7 @@ def sheet(
     columns: int | None,
     histogram: bool,
     clipping: bool,
+    light_pages: bool,
     jobs: int | None,
     as_json: bool,
 ) -> None:
@@ -155,6 +183,7 @@ def sheet(
         jobs=jobs,
         histograms=histogram,
         clipping=clipping,
+        light_pages=light_pages,
     )
     if as_json:
         print_json(report.as_json())

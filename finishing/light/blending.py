@@ -13,6 +13,7 @@ from finishing.colour.white import chromaticity, neutralising_matrix
 from finishing.compiled import ONE, ZERO, compiled, singles
 from finishing.light.frames import Matrix, Planes
 from finishing.light.separation import Separation
+from finishing.overview import Reducer
 
 HALF, HIGHEST = np.float32(0.5), np.float32(65535)
 
@@ -71,6 +72,20 @@ class BlendSource:
         self.separation.rows(planes, strobe, top)
         combine(planes, strobe, self._ambient, self._strobe)
 
+    def light(self, threads: int | None = None) -> Planes:
+        """The whole picture as float32 planes (3, height, width), with all that lies above white."""
+        planes = np.empty((3, self.height, self.width), np.float32)
+        rows = self.separation.strip_rows
+
+        def run(top: int) -> None:
+            part = np.empty((3, min(rows, self.height - top), self.width), np.float32)
+            self.read(part, top)
+            planes[:, top : top + part.shape[1]] = part
+
+        with ThreadPoolExecutor(threads or os.cpu_count() or 1) as pool:
+            list(pool.map(run, range(0, self.height, rows)))
+        return planes
+
     def codes(self, threads: int | None = None) -> tuple[NDArray[np.uint16], float, float]:
         """The picture as linear 16-bit codes (height, width, 3), white at 65535, and the shares of its pixels that were
         cut there because some channel was above white, and at 0 because one was below."""
@@ -93,6 +108,40 @@ class BlendSource:
             cuts = list(pool.map(run, [tops[start::workers] for start in range(workers)]))
         above, below = (float(part) / (self.height * self.width) for part in np.sum(cuts, axis=0))
         return out, above, below
+
+
+@dataclass(frozen=True, eq=False)
+class ReducedLights:
+    """Both lights at a smaller size, each pixel the mean of the area that it covers: many blends from one separation,
+    since the mean of a blend is the blend of the means. ambient, strobe: float32 (3, height, width), linear light of
+    the frames' own primaries, as they lit the first frame; own: 3×3 from there to the working space, None for none."""
+
+    ambient: Planes
+    strobe: Planes
+    own: Matrix | None = None
+
+    def blend(self, blend: Blend) -> Planes:
+        """A blend in linear working light, (3, height, width)."""
+        own = np.eye(3) if self.own is None else self.own
+        planes = self.ambient.copy()
+        combine(
+            planes, self.strobe, singles(*(blend.ambient.matrix @ own).ravel()),
+            singles(*(blend.strobe.matrix @ own).ravel()),
+        )  # fmt: skip
+        return planes
+
+
+def reduced_lights(separation: Separation, width: int, height: int, to_working: Matrix | None = None) -> ReducedLights:
+    """Both lights of a scene at a size no larger than its own. to_working: see `BlendSource`."""
+    parts = [Reducer(separation.height, separation.width, height, width) for _ in range(2)]
+    rows = separation.strip_rows
+    for top in range(0, separation.height, rows):
+        shape = (3, min(rows, separation.height - top), separation.width)
+        ambient, strobe = np.empty(shape, np.float32), np.empty(shape, np.float32)
+        separation.rows(ambient, strobe, top)
+        for part, planes in zip(parts, (ambient, strobe), strict=True):
+            part.add(planes, top)
+    return ReducedLights(parts[0].overview().planes, parts[1].overview().planes, to_working)
 
 
 @compiled

@@ -91,6 +91,61 @@ def draw_page(page: Page, font: Path, bold: Path) -> bytes:
     return file.getvalue()
 
 
+#: Above and below the map of a figure: for the sentence; for the bands, what they and the marks mean, and the notes.
+FIGURE_HEAD, FIGURE_FOOT = 40, 136
+
+
+def figure_size(width: int, height: int) -> tuple[int, int]:
+    """The shape of the figure of a frame of this size."""
+    across, down = _fitted(width, height, MAP_BOX)
+    return across, FIGURE_HEAD + down + FIGURE_FOOT
+
+
+def draw_figure(page: Page, width: int, height: int, font: Path, bold: Path) -> Bytes:
+    """The map alone, with its sentence and its legend, for a page that has the pictures beside it: sRGB codes (rows,
+    columns, 3) of the shape `figure_size`. width, height: of the frame."""
+    from PIL import Image, ImageDraw
+
+    size = figure_size(width, height)
+    image = Image.new("RGB", (size[0] * FINER, size[1] * FINER), PAPER)
+    pen = _Pen(ImageDraw.Draw(image), font, bold)
+    of_map = size[0], size[1] - FIGURE_HEAD - FIGURE_FOOT
+    pen.text(0, 4, sentence(page.level, page.said_place), min(20, round(size[0] / 36)), INK)
+    image.paste(Image.fromarray(_map(page, of_map)), (0, FIGURE_HEAD * FINER))
+    _contours(pen, page, of_map, 0, FIGURE_HEAD)
+    _subject(pen, page, of_map, 0, FIGURE_HEAD)
+    foot = FIGURE_HEAD + of_map[1]
+    _legend(pen, page, 0, foot + 14, of_map[0])
+    if len(page.notes) > 1:  # the first names the frames, which the page does
+        pen.text(0, foot + 110, " · ".join(page.notes[1:]), 12, QUIET)
+    return np.asarray(image)
+
+
+def draw_refusal(message: str, width: int, height: int, font: Path, bold: Path) -> Bytes:
+    """A figure of that shape that says why there is none."""
+    import textwrap
+
+    from PIL import Image, ImageDraw
+
+    size = figure_size(width, height)
+    image = Image.new("RGB", (size[0] * FINER, size[1] * FINER), RULE)
+    pen = _Pen(ImageDraw.Draw(image), font, bold)
+    for index, line in enumerate(textwrap.wrap(message, max(20, size[0] // 11))):
+        pen.text(24, 24 + 26 * index, line, 18, INK)
+    return np.asarray(image)
+
+
+def light_codes(light: NDArray[np.float32], width: int, height: int) -> Bytes:
+    """Linear working light (3, rows, columns) as sRGB codes of at most this size; what lies above white is cut."""
+    import cv2
+
+    rows, columns = light.shape[1:]
+    scale = min(width / columns, height / rows, 1)
+    size = max(1, round(columns * scale)), max(1, round(rows * scale))
+    small = np.stack([cv2.resize(plane, size, interpolation=cv2.INTER_AREA) for plane in light], axis=-1)
+    return np.round(srgb_encode(np.clip(small, 0, 1)) * 255).astype(np.uint8)
+
+
 def sentence(level: Level, said_place: bool) -> str:
     """What the strobe does at the subject, in words."""
     where = "At the subject" if said_place else "In the middle of the frame"

@@ -114,9 +114,9 @@ def sharpen(
     threshold: Any,
     per: Any,
 ) -> None:
-    """Fills out. weights: the Gaussian from its middle outward, in threes. Looked at are `count` rows of the planes from
-    `begin` on, the first of out among them is out_first; around: which of them stands at each position from as many
-    above the first as there are weights to as many below the last; columns: the same along a row.
+    """Fills out. weights: the Gaussian from its middle outward, in threes. Looked at are `count` rows of the planes
+    from `begin` on, the first of out among them is out_first; around: which of these stands at each position from as
+    many above the first as there are weights to as many below the last; columns: the same along a row.
 
     Done in upright stripes, in which all rows that a pixel looks at stay in the nearest cache.
     """

@@ -34,6 +34,29 @@ class RecordedStrobe:
 
 
 @dataclass(frozen=True)
+class RecordedSource:
+    """One frame that a blend is made of. hash: SHA-256 of its file, in hexadecimal; shutter: seconds as printed;
+    strobes: whether they fired."""
+
+    name: str
+    hash: str
+    shutter: float | None = None
+    strobes: bool = True
+
+
+@dataclass(frozen=True)
+class RecordedBlend:
+    """What a blend is made of, the first source being the reference. ambient_stops, strobe_stops: against the first
+    source, None where that light was left out; ambient_white, strobe_white: each light's white balance, in words."""
+
+    sources: tuple[RecordedSource, ...]
+    ambient_stops: float | None = 0.0
+    strobe_stops: float | None = 0.0
+    ambient_white: str | None = None
+    strobe_white: str | None = None
+
+
+@dataclass(frozen=True)
 class FinishRecord:
     """All that is written into one finished picture. What is None or empty is left out.
 
@@ -44,7 +67,9 @@ class FinishRecord:
     plan at ISO 100. ambient_stops: the metered ambient against the exposure. plan_minus_camera_stops: exposure of
     the plan minus that of the camera, None where the camera tells none. rating: the session's; None keeps the frame's.
     exposure_correction_stops: what evening out added, positive lightens; white_balance_correction: what it did to
-    colour, in words and nine numbers.
+    colour, in words and nine numbers. recipe_text, delivered: where no ledger keeps them, the recipe as a text and the
+    kind of file as JSON, by which the picture can be made once more. blend: for a picture of several frames;
+    source_name and source_hash are then those of the first.
     """
 
     source: FrameMetadata
@@ -76,7 +101,10 @@ class FinishRecord:
     exposure_correction_stops: float | None = None
     white_balance_correction: str | None = None
     history: str | None = None
+    recipe_text: str | None = None
+    delivered: str | None = None
     location_kept: bool = True
+    blend: RecordedBlend | None = None
 
 
 def output_metadata(record: FinishRecord) -> tuple[bytes, bytes]:

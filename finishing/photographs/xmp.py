@@ -48,16 +48,9 @@ NO_PACKET = Packet()
 
 def read_packet(packet: bytes, what: str = "its XMP record") -> tuple[Packet, list[str]]:
     """A packet, with notices about what in it is broken. what: how the notices call it. Never raises."""
-    packet = packet.removeprefix(b"\xef\xbb\xbf").strip(b"\0 \r\n\t")
-    if not packet:
-        return NO_PACKET, []
-    # A packet needs no document type; one that declares entities may be made to swell without end.
-    if len(packet) > _LARGEST or b"<!DOCTYPE" in packet or b"<!ENTITY" in packet:
-        return NO_PACKET, [f"{what} is no plain packet and was not used"]
-    try:
-        root = ElementTree.fromstring(packet)
-    except (ElementTree.ParseError, ValueError, LookupError):
-        return NO_PACKET, [f"{what} is damaged and was not used"]
+    root, broken = plain_packet(packet, what)
+    if root is None:
+        return NO_PACKET, broken
     # those right below rdf:RDF are of the picture; others stand inside of structures
     descriptions = [one for record in root.iter(f"{{{RDF}}}RDF") for one in record.findall(f"{{{RDF}}}Description")]
     rating: int | None = None
@@ -77,6 +70,20 @@ def read_packet(packet: bytes, what: str = "its XMP record") -> tuple[Packet, li
         contact,
     )
     return Packet(rating, rights), notices
+
+
+def plain_packet(packet: bytes, what: str) -> tuple[ElementTree.Element | None, list[str]]:
+    """The root of a packet; None with a notice, told as of `what`, where it is damaged or might do harm."""
+    packet = packet.removeprefix(b"\xef\xbb\xbf").strip(b"\0 \r\n\t")
+    if not packet:
+        return None, []
+    # A packet needs no document type; one that declares entities may be made to swell without end.
+    if len(packet) > _LARGEST or b"<!DOCTYPE" in packet or b"<!ENTITY" in packet:
+        return None, [f"{what} is no plain packet and was not used"]
+    try:
+        return ElementTree.fromstring(packet), []
+    except (ElementTree.ParseError, ValueError, LookupError):
+        return None, [f"{what} is damaged and was not used"]
 
 
 def read_rating(packet: bytes) -> tuple[int | None, list[str]]:

@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable, Iterable
 from xml.sax.saxutils import escape
 
-from finishing.photographs.records import FinishRecord, RecordedStrobe
+from finishing.photographs.records import FinishRecord, RecordedBlend, RecordedSource, RecordedStrobe
 from finishing.units import format_aperture, format_number, format_power, format_shutter
 
 NAMESPACE = "https://example.org/ns/finishing/1.0/"
@@ -76,17 +76,19 @@ def _general(record: FinishRecord) -> Iterable[str]:
 
 
 def _origin(record: FinishRecord) -> Iterable[str]:
-    yield _structure(
-        "xmpMM:DerivedFrom",
-        [
-            _simple("stRef:filePath", record.source_name),
-            _simple("stRef:documentID", f"sha256:{record.source_hash}"),
-        ],
-    )
+    yield _structure("xmpMM:DerivedFrom", _reference(record.source_name, record.source_hash))
+    if record.blend is not None:
+        parts = ["".join(_reference(one.name, one.hash)) for one in record.blend.sources]
+        yield _array("xmpMM:Ingredients", "Bag", parts, resource=True)
     event = [_simple("stEvt:action", "derived"), _simple("stEvt:softwareAgent", record.software)]
     if record.history:
         event.append(_simple("stEvt:parameters", record.history))
     yield _array("xmpMM:History", "Seq", ["".join(event)], resource=True)
+
+
+def _reference(name: str, digest: str) -> list[str]:
+    """A file that a picture comes from (ISO 16684-1, ResourceRef)."""
+    return [_simple("stRef:filePath", name), _simple("stRef:documentID", f"sha256:{digest}")]
 
 
 def _own(record: FinishRecord) -> Iterable[str]:
@@ -107,12 +109,35 @@ def _own(record: FinishRecord) -> Iterable[str]:
         ("PlanMinusCameraStops", _if(record.plan_minus_camera_stops, format_number)),
         ("ExposureCorrectionStops", _if(record.exposure_correction_stops, lambda stops: format_number(stops, 4))),
         ("WhiteBalanceCorrection", record.white_balance_correction),
+        ("RecipeText", record.recipe_text),
+        ("Delivered", record.delivered),
     ]
     for key, value in values:
         if value:
             yield _simple(f"finishing:{key}", value)
+    if record.blend is not None:
+        yield from _blend(record.blend)
     if record.strobes:
         yield _array("finishing:Strobes", "Seq", [_strobe(each) for each in record.strobes], resource=True)
+
+
+def _blend(blend: RecordedBlend) -> Iterable[str]:
+    for name, stops, white in (
+        ("Ambient", blend.ambient_stops, blend.ambient_white),
+        ("Strobe", blend.strobe_stops, blend.strobe_white),
+    ):
+        yield _simple(f"finishing:Blend{name}Stops", "off" if stops is None else format_number(stops))
+        if white is not None and stops is not None:
+            yield _simple(f"finishing:Blend{name}WhiteBalance", white)
+    sources = ["".join(_source(one)) for one in blend.sources]
+    yield _array("finishing:BlendSources", "Seq", sources, resource=True)
+
+
+def _source(source: RecordedSource) -> Iterable[str]:
+    yield _simple("finishing:File", source.name)
+    if source.shutter is not None:
+        yield _simple("finishing:Shutter", format_shutter(source.shutter))
+    yield _simple("finishing:StrobesFired", "True" if source.strobes else "False")
 
 
 def _if(value: float | None, form: Callable[[float], str]) -> str | None:

@@ -1,12 +1,12 @@
 """Reads a recipe file: settings filled in, `extends` followed, every step checked, every fault with its place."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from finishing.documents.fields import Text, whole_number
-from finishing.documents.reading import Model, read_document, shape, unknown_name, validate
+from finishing.documents.reading import Model, parse_document, read_document, shape, unknown_name, validate
 from finishing.documents.tree import Path_, Tree
 from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.operation import Operation
@@ -56,6 +56,22 @@ def read_recipe(path: Path, vocabulary: Vocabulary, overrides: Mapping[str, Any]
         if name not in settings:
             raise unknown_name("setting", name, settings, str(path))
         settings[name] = value
+    return _recipe(chain, path, settings, vocabulary)
+
+
+def read_recipe_text(text: str, path: Path, vocabulary: Vocabulary, settings: Mapping[str, Any]) -> Recipe:
+    """The recipe of a text that `finishing.recipes.writing` wrote. path: where such a file would lie, for its name and
+    its mask files; settings: what its settings were, only to be told.
+
+    Raises ProblemSet where this version of the program does not know the text.
+    """
+    document = parse_document(text, str(path), RecipeFile, path)
+    return replace(_recipe([(document.tree, document.value)], path, {}, vocabulary), settings=dict(settings))
+
+
+def _recipe(
+    chain: list[tuple[Tree, RecipeFile]], path: Path, settings: Mapping[str, Any], vocabulary: Vocabulary
+) -> Recipe:
     steps: list[Step] = []
     checks: list[Requirement] = []
     problems: list[Problem] = []

@@ -60,18 +60,30 @@ class Recipe:
     @property
     def mask_names(self) -> frozenset[str]:
         """The masks that a frame must bring for this look."""
-        regions = [*(step.where for step in self.steps), *(check.where for check in self.checks)]
-        return frozenset(name for region in regions if region is not None for name in region.mask_names)
+        return frozenset(name for region in self._regions() for name in region.mask_names)
+
+    @property
+    def mask_paths(self) -> tuple[Path, ...]:
+        """The mask files that lie beside the recipe, in the order in which it names them."""
+        return tuple(path for region in self._regions() for path in region.mask_paths)
+
+    def _regions(self) -> list[Region]:
+        wheres = [*(step.where for step in self.steps), *(check.where for check in self.checks)]
+        return [region for region in wheres if region is not None]
 
     @cached_property
     def hash(self) -> str:
-        """SHA-256 in hexadecimal of what the look is: name, version, every step and check with every parameter.
+        """SHA-256 in hexadecimal of what the look is: name, version, every step and check with every parameter, and
+        what is painted in the mask files beside the recipe.
 
         It is the same on every machine and changes when, and only when, one of these does.
         """
         steps = [{step.operation.name: step.values()} for step in self.steps]
         checks = [{one.check.name: one.values()} for one in self.checks]
         told = {"look": self.name, "version": self.version, "steps": steps, "checks": checks}
+        masks = [hashlib.sha256(path.read_bytes()).hexdigest() for path in self.mask_paths]
+        if masks:
+            told["masks"] = masks
         text = json.dumps(told, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
         return hashlib.sha256(text.encode()).hexdigest()
 

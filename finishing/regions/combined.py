@@ -1,5 +1,6 @@
 """Regions made of regions: all of them, any of them, all but one."""
 
+from pathlib import Path
 from typing import Annotated, Any, ClassVar
 
 import numpy as np
@@ -45,6 +46,10 @@ class _Several(Region):
     @property
     def mask_names(self) -> frozenset[str]:
         return frozenset().union(*(region.mask_names for region in self.regions))
+
+    @property
+    def mask_paths(self) -> tuple[Path, ...]:
+        return tuple(path for region in self.regions for path in region.mask_paths)
 
     def _kernels(self, geometry: Geometry, join: Any) -> WeightKernel:
         first, *others = [region.prepare(geometry) for region in self.regions]
@@ -126,6 +131,10 @@ class Not(Region):
     @property
     def mask_names(self) -> frozenset[str]:
         return self.region.mask_names
+
+    @property
+    def mask_paths(self) -> tuple[Path, ...]:
+        return self.region.mask_paths
 
     def prepare(self, geometry: Geometry) -> WeightKernel:
         if isinstance(self.region, Not):

@@ -84,6 +84,10 @@ class FrameMask(_Masked):
     def mask_names(self) -> frozenset[str]:
         return frozenset() if self.file else frozenset({str(self.which)})
 
+    @property
+    def mask_paths(self) -> tuple[Path, ...]:
+        return (self.file,) if self.file else ()
+
     def beside(self, folder: Path) -> "FrameMask":
         """The same mask, its path counted from a folder. Raises Problem where it leaves the folder or is not there."""
         placed = self.model_copy()

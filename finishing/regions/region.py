@@ -5,6 +5,7 @@ along t²(3 − 2t), and beyond it the weight is exactly 0.
 """
 
 from abc import abstractmethod
+from pathlib import Path
 from typing import Any, ClassVar, Protocol
 
 import numpy as np
@@ -51,6 +52,11 @@ class Region(Model):
     def mask_names(self) -> frozenset[str]:
         """The masks that a frame must bring."""
         return frozenset()
+
+    @property
+    def mask_paths(self) -> tuple[Path, ...]:
+        """The mask files that lie beside the recipe, in the order in which it names them."""
+        return ()
 
     def rows(self, geometry: Geometry) -> tuple[int, int]:
         """First row and row after the last outside of which every weight is 0: the engine leaves the others alone.

@@ -93,7 +93,8 @@ class Matching:
 
     strays: frames of no set-up, with the reason; overlaps: frames that several set-ups claim, with these;
     doubtful: frames whose name says one set-up and whose time another (the name counts), and frames that only their
-    exposure speaks for, with the reason; clocks: the cameras' clocks that the times were corrected by.
+    exposure speaks for, with the reason; clocks: the cameras' clocks that the times were corrected by; blends: what the
+    session's blends are, in words by their names, under the set-up that they belong to (None for those of none).
     """
 
     frames: dict[str, FrameMatch] = field(default_factory=dict)
@@ -101,6 +102,7 @@ class Matching:
     overlaps: dict[str, tuple[str, ...]] = field(default_factory=dict)
     doubtful: dict[str, str] = field(default_factory=dict)
     clocks: tuple[ClockFound, ...] = ()
+    blends: dict[str | None, dict[str, str]] = field(default_factory=dict)
 
     @property
     def setup_of(self) -> dict[str, str]:
@@ -129,6 +131,11 @@ class Matching:
             "overlaps": [{"frame": name, "setups": list(ids)} for name, ids in self.overlaps.items()],
             "doubtful": [{"frame": name, "reason": reason} for name, reason in self.doubtful.items()],
             "clocks": [clock.as_json() for clock in self.clocks],
+            "blends": [
+                {"blend": name, "setup": setup, "of": words}
+                for setup, blends in self.blends.items()
+                for name, words in blends.items()
+            ],
         }
 
 

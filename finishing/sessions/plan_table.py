@@ -182,6 +182,7 @@ def frame_lines(worked: WorkedSetup, matching: Matching) -> Iterator[str]:
     counts = {how: sum(matching.how[name] == how for name in names) for how in ("time", "exposure")}
     told = ", ".join(f"{count} by {how}" for how, count in counts.items() if count)
     yield f"  frames    {len(names)}: {span}" + (f" ({told})" if told else "")
+    yield from (f"  blend {told}" for told in matching.blends.get(worked.setup.id, {}).values())
     unknown = [name for name in names if matching.frames[name].taken is None]
     if unknown:
         yield f"  camera's exposure not known: {_listed(unknown)}"
@@ -234,6 +235,7 @@ def left_over_lines(matching: Matching) -> list[tuple[str, tuple[str, ...]]]:
             "Frames that several set-ups claim (left out)",
             [f"{_listed(names)}: {' and '.join(ids)}; narrow their name patterns" for ids, names in claims.items()],
         ),
+        ("Blends of no set-up", list(matching.blends.get(None, {}).values())),
         ("Doubtful: look at these", [f"{name}: {reason}" for name, reason in matching.doubtful.items()]),
     ]
     return [(heading, tuple(lines)) for heading, lines in found if lines]

@@ -25,6 +25,7 @@ from finishing.documents.fields import (
 )
 from finishing.documents.reading import Model, shape, unknown_name
 from finishing.errors import Problem, ProblemSet, problems_of
+from finishing.sessions.blends import Blends, FrameBlend, blend_problems
 from finishing.sessions.clocks import CameraClocks, clock_problems
 from finishing.sessions.deliverables import Deliverable, deliverable_problems, idle_settings
 from finishing.sessions.evening import Match, match_problems
@@ -63,6 +64,11 @@ class Crop(Model):
     box: Box | None = None
 
 
+#: What holds for a blend as it does for its first source, unless the session says otherwise: its rating, and the places
+#: in the frame, since all of it was taken from one tripod.
+HELD_BY_BLENDS = ("subject", "masks", "crop", "straighten", "rating")
+
+
 class PerFrame(Model):
     """What holds for one frame. subject: its centre; masks: files by name; straighten: degrees that the picture is
     turned clockwise, before it is cropped; rating: as XMP has it, -1 (rejected) to 5; picked: looks that the client
@@ -89,6 +95,7 @@ class SessionFile(Model):
     rights: Rights = Rights()
     looks: tuple[LookForFrames, ...] = ()
     match: Match = Match()
+    blends: Blends
     per_frame: dict[str, PerFrame] = Field(default_factory=dict)
     deliverables: dict[str, Deliverable] = Field(default_factory=dict)
 
@@ -122,12 +129,32 @@ class Session:
         return [frame for frame in self.frames if not self.of_frame(frame.name).skip]
 
     @property
+    def blends(self) -> dict[str, FrameBlend]:
+        """The blends that are not skipped, by name, sorted."""
+        return {name: self.value.blends[name] for name in sorted(self.value.blends) if not self._says(name).skip}
+
+    @property
+    def blended(self) -> list[FramePath]:
+        """The blends as frames. There is no file of that name: a blend is made of its sources."""
+        return [FramePath(name, self.folder / name, name) for name in self.blends]
+
+    @property
     def ratings(self) -> dict[str, int]:
         """The ratings that the session gives; a frame's own metadata may have others."""
-        return {n: int(p.rating) for n, p in self.value.per_frame.items() if p.rating is not None}
+        names = [*self.value.per_frame, *self.blends]
+        return {name: int(rating) for name in names if (rating := self.of_frame(name).rating) is not None}
 
     def of_frame(self, name: str) -> PerFrame:
-        """What the session says of one frame; all defaults where it says nothing."""
+        """What the session says of one frame, all defaults where it says nothing; of a blend, what it says of its
+        first source, and under the blend's own name instead of that, key by key."""
+        own = self._says(name)
+        if name not in self.value.blends:
+            return own
+        first = self._says(self.value.blends[name].sources[0])
+        held = {key: getattr(first, key) for key in HELD_BY_BLENDS if key not in own.model_fields_set}
+        return own.model_copy(update=held)
+
+    def _says(self, name: str) -> PerFrame:
         return self.value.per_frame.get(name, PerFrame())
 
     def mask_files(self, name: str) -> dict[str, Path]:
@@ -160,7 +187,8 @@ def read_session(path: Path, known_looks: Iterable[str] | None = None) -> Sessio
     problems += [*_masks(document), *_crops(document)]
     if frames:  # names of frames are only checked against frames
         names = [frame.name for frame in frames]
-        problems += _per_frame(document, names)
+        problems += _per_frame(document, [*names, *document.value.blends])
+        problems += _blends(document, names, plan)
         if plan is not None or document.value.plan is None:
             problems += [*_match(document, names, plan), *_selections(document, frames, plan)]
     if problems:
@@ -254,17 +282,26 @@ def _per_frame(document: Document[SessionFile], names: list[str]) -> list[Proble
     ]
 
 
+def _blends(document: Document[SessionFile], names: list[str], plan: Document[ShootPlan] | None) -> list[Problem]:
+    setups = [] if plan is None else [setup.id for setup in plan.value.setups]
+    return blend_problems(document, document.value.blends, names, _skipped(document.value), setups)
+
+
+def _skipped(value: SessionFile) -> list[str]:
+    return [name for name, says in value.per_frame.items() if says.skip]
+
+
 def _match(document: Document[SessionFile], names: list[str], plan: Document[ShootPlan] | None) -> list[Problem]:
     value = document.value
-    skipped = [name for name, says in value.per_frame.items() if says.skip]
     setups = None if plan is None else [setup.id for setup in plan.value.setups]
-    return match_problems(document, value.match, names, skipped, setups)
+    return match_problems(document, value.match, names, _skipped(value), setups)
 
 
 def _selections(
     document: Document[SessionFile], frames: list[FramePath], plan: Document[ShootPlan] | None
 ) -> list[Problem]:
     setups = [setup.id for setup in plan.value.setups] if plan is not None else []
+    blends = list(document.value.blends)
     problems: list[Problem] = []
     for i, entry in enumerate(document.value.looks):
         selection: Selection = entry.frames
@@ -272,6 +309,8 @@ def _selections(
         for j, name in enumerate(selection.names):
             if name in setups or any(matches(name, frame.name, frame.path.name) for frame in frames):
                 continue
+            if any(matches(name, blend) for blend in blends):
+                continue
             place = document.place("looks", i, "frames", j) if listed else document.place("looks", i, "frames")
-            problems.append(unknown_frame(name, [frame.name for frame in frames], place, other=setups))
+            problems.append(unknown_frame(name, [*(frame.name for frame in frames), *blends], place, other=setups))
     return problems

@@ -40,8 +40,10 @@ CONTINUED = "continued"
 _NOTE_LINES = 6  # into so many lines a note below a heading may be broken
 
 
-def lay_out(sheet: Sheet, paper: Paper, measure: Measure, columns: int | None = None) -> list[Page]:
-    """The sheet's pages.
+def lay_out(
+    sheet: Sheet, paper: Paper, measure: Measure, columns: int | None = None, *, before: int = 0, after: int = 0
+) -> list[Page]:
+    """The sheet's pages. before, after: how many other pages of the same document stand around them.
 
     measure(text, size_pt, bold) gives a text's width in millimetres. columns: pictures across a page,
     instead of the number that suits them. A paper that may turn lies the way that needs fewer pages,
@@ -54,10 +56,10 @@ def lay_out(sheet: Sheet, paper: Paper, measure: Measure, columns: int | None = 
         raise Problem("there is no frame to put on the contact sheet", remedy="choose at least one frame and look")
     upright = _Composer(sheet, paper, measure, looks, columns)
     if not paper.may_turn:
-        return upright.pages()
+        return upright.pages(before, after)
     turned = _Composer(sheet, paper.turned(), measure, looks, columns)
     better = min((upright, turned), key=lambda one: (one.arrangement.pages, -one.arrangement.side))
-    return better.pages()
+    return better.pages(before, after)
 
 
 def _tidied(sheet: Sheet) -> Sheet:
@@ -112,17 +114,18 @@ class _Composer:
         self.blocks = [self._block(index, looks) for index in range(len(sheet.groups))]
         self.arrangement: Arrangement = best_arrangement(self.blocks, frame, looks, columns)
 
-    def pages(self) -> list[Page]:
+    def pages(self, before: int, after: int) -> list[Page]:
         """The finished pages."""
-        count = self.arrangement.pages
+        own = self.arrangement.pages
+        count = before + own + after
         content: list[list[Item]] = [
-            [*self._header(number), *self.setter.footer(self.sheet.footer, number + 1, count, self.paper)]
-            for number in range(count)
+            [*self._header(number), *self.setter.footer(self.sheet.footer, before + number + 1, count, self.paper)]
+            for number in range(own)
         ]
         for placed in self.arrangement.lines:
             content[placed.page].extend(self._line(placed))
         return [
-            Page(self.paper.width_mm, self.paper.height_mm, number + 1, count, tuple(items))
+            Page(self.paper.width_mm, self.paper.height_mm, before + number + 1, count, tuple(items))
             for number, items in enumerate(content)
         ]
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from finishing.batch import finishing_frames
+from finishing.batch import opening
 from finishing.batch.assignment import assign
 from finishing.batch.ledger import hash_file, open_ledger
 from finishing.batch.run import Report, run
@@ -104,14 +104,14 @@ def test_one_bad_frame_never_stops_the_others(session: Path, tmp_path: Path) -> 
 def test_a_fault_of_the_program_fails_one_frame_only(
     session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real = finishing_frames.read_photograph
+    real = opening.read_photograph
 
     def broken(path: Path) -> object:
         if path.stem == "C-0004":
             raise ZeroDivisionError("odd")
         return real(path)
 
-    monkeypatch.setattr(finishing_frames, "read_photograph", broken)
+    monkeypatch.setattr(opening, "read_photograph", broken)
     report = finish(session, tmp_path / "out")
     assert list(report.failed) == ["C-0004"]
     assert "ZeroDivisionError: odd" in str(report.failed["C-0004"])

@@ -71,8 +71,9 @@ def finish(path: Path, look: object, subsampling: str) -> int:
 
     photograph = read_photograph(path)
     height, width = photograph.codes.shape[:2]
-    exif, xmp = output_metadata(loose_record(look, photograph.metadata, path.name, "0" * 64, width, height, "jpeg"))
     deliverable = Deliverable(format="jpeg", quality=90, subsampling=subsampling)
+    record = loose_record(look, photograph.metadata, path.name, "0" * 64, width, height, deliverable)
+    exif, xmp = output_metadata(record)
     source, geometry = source_of(photograph), Geometry(width, height)
     return len(deliver(look.steps, source, geometry, deliverable, exif=exif, xmp=xmp, into=photograph.codes))
 

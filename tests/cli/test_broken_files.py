@@ -157,7 +157,7 @@ shoot/session.yaml:6:3: no frame has the name "A-0009"
         "session: O\nframes: [frames/*.jpg]\nplan: plan.yaml\nlooks: [{look: faded_print}]\ndeliverabels: {}\n",
         """\
 shoot/session.yaml:5:1: unknown key "deliverabels"
-    expected: one of camera_clock, deliverables, frames, looks, match, per_frame, plan, rights, session
+    expected: one of blends, camera_clock, deliverables, frames, looks, match, per_frame, plan, rights, session
     do this:  did you mean "deliverables"?
 """,
     ),

@@ -1,0 +1,154 @@
+"""The words in which `finishing inspect` tells what stands in a picture's record."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from finishing import units
+from finishing.photographs.finished import FinishedRecord
+from finishing.photographs.metadata import FrameMetadata
+from finishing.recipes.recipe import flow
+
+#: In what state a frame is that something was made from.
+THERE, CHANGED, GONE, NOT_FOUND = "there, unchanged", "changed", "gone", "not found"
+#: Longer than this, a line says less than the file it comes from.
+LONGEST = 100
+
+
+def short(text: str) -> str:
+    """A text that is cut where it gets longer than a line."""
+    return text if len(text) <= LONGEST else text[: LONGEST - 2].rstrip() + " …"
+
+
+def setting_words(settings: Mapping[str, Any]) -> str:
+    """kept_hue: 72, softness: 11; regions and the like are left to the record."""
+    return ", ".join(f"{key}: {flow(value)}" for key, value in settings.items() if not isinstance(value, dict))
+
+
+def step_words(done: str) -> list[str]:
+    """The steps, each cut to a line."""
+    return [short(step) for step in done.split("; ") if step]
+
+
+def stops_words(written: str) -> str:
+    """−2 from "-2"; what somebody else wrote there stays as it is."""
+    try:
+        return units.format_stops(float(written), 2)
+    except (ValueError, OverflowError):
+        return written
+
+
+def look_words(record: FinishedRecord) -> str:
+    """Saffron (saffron), version 2, recipe 3f2a91c0d4e5."""
+    values = record.values
+    if "Recipe" not in values:
+        return ""
+    title = values.get("RecipeTitle")
+    told = f"{title} ({values['Recipe']})" if title else values["Recipe"]
+    told += f", version {values['RecipeVersion']}" if "RecipeVersion" in values else ""
+    return told + (f", recipe {values['RecipeHash'][:12]}" if "RecipeHash" in values else "")
+
+
+def source_words(sources: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Each frame with the state it is in."""
+    words = {
+        THERE: "it is there, unchanged",
+        CHANGED: "it has changed since",
+        GONE: "it is gone",
+        NOT_FOUND: "it is not beside this file",
+    }
+    return [
+        f"{one['name']} (SHA-256 {one['hash'][:12]}…): {words[one['state']]}" if one["hash"] else str(one["name"])
+        for one in sources
+    ]
+
+
+def blend_words(record: FinishedRecord) -> str:
+    """ambient +0.7 stops, strobe off."""
+    values = record.values
+    told = []
+    for light in ("Ambient", "Strobe"):
+        stops = values.get(f"Blend{light}Stops")
+        if stops is not None:
+            white = values.get(f"Blend{light}WhiteBalance")
+            how = "off" if stops == "off" else f"{stops_words(stops)} stops"
+            told.append(f"{light.lower()} {how}" + (f" (balanced for {white})" if white else ""))
+    return ", ".join(told)
+
+
+def planned_words(values: Mapping[str, str]) -> str:
+    """f/8 · 1/125 · ISO 100 · EV 13 at ISO 100 · ambient −2 stops."""
+    parts = [values.get(key) for key in ("PlannedAperture", "PlannedShutter")]
+    parts.append(f"ISO {values['PlannedISO']}" if "PlannedISO" in values else None)
+    parts.append(f"EV {values['ExposureValue100']} at ISO 100" if "ExposureValue100" in values else None)
+    if "AmbientStops" in values:
+        parts.append(f"ambient {stops_words(values['AmbientStops'])} stops")
+    return " · ".join(part for part in parts if part)
+
+
+def strobe_words(record: FinishedRecord) -> list[str]:
+    """Each strobe: key: medium softbox, camera left, power 1/1, reads f/8."""
+    told = []
+    for strobe in record.lists.get("Strobes", ()):
+        parts = [strobe.get("Modifier"), strobe.get("Position")]
+        parts.append(f"power {strobe['Power']}" if "Power" in strobe else None)
+        parts.append(f"reads {strobe['Reads']}" if "Reads" in strobe else None)
+        said = ", ".join(part for part in parts if part)
+        told.append(f"{strobe.get('Name', '')}: {said}" if said else strobe.get("Name", ""))
+    return told
+
+
+def camera_against_plan(values: Mapping[str, str]) -> str:
+    """gave 1 stop more light than planned."""
+    written = values.get("PlanMinusCameraStops")
+    if written is None:
+        return ""
+    try:
+        stops = float(written)
+    except ValueError:
+        return written
+    if stops == 0:
+        return "exposed as planned"
+    amount = units.format_stops(abs(stops), 2).lstrip("+")
+    return f"gave {amount} stop{'s' * (abs(stops) != 1)} {'less' if stops > 0 else 'more'} light than planned"
+
+
+def camera(metadata: FrameMetadata) -> list[tuple[str, str]]:
+    """Exposure, time, camera and place, as far as the file tells them."""
+    parts = [
+        None if metadata.exposure_seconds is None else units.format_shutter(metadata.exposure_seconds),
+        None if metadata.f_number is None else units.format_aperture(metadata.f_number),
+        None if metadata.iso is None else units.format_iso(metadata.iso),
+    ]
+    if metadata.exposure_bias_stops:
+        parts.append(f"{units.format_stops(metadata.exposure_bias_stops, 2)} stops dialled in")
+    if metadata.flash_fired is not None:
+        parts.append("strobe fired" if metadata.flash_fired else "no strobe fired")
+    taken = "" if metadata.captured is None else metadata.captured.strftime("%Y-%m-%d %H:%M:%S")
+    if taken and metadata.utc_offset_seconds is not None:
+        taken += f" (UTC{_offset(metadata.utc_offset_seconds)})"
+    body = " ".join(part for part in (metadata.make, metadata.model) if part)
+    length = f"at {units.format_number(metadata.focal_length_mm, 1)} mm" if metadata.focal_length_mm else None
+    place = ""
+    if metadata.latitude is not None and metadata.longitude is not None:
+        place = f"latitude {metadata.latitude:.5f}, longitude {metadata.longitude:.5f}"
+    return [
+        ("exposed", " · ".join(part for part in parts if part)),
+        ("taken", taken),
+        ("with", ", ".join(part for part in (body, metadata.lens, length) if part)),
+        ("place", place),
+    ]
+
+
+def _offset(seconds: float) -> str:
+    minutes = round(abs(seconds) / 60)
+    return f"{'−' if seconds < 0 else '+'}{minutes // 60:02}:{minutes % 60:02}"
+
+
+def evening_words(values: Mapping[str, str]) -> str:
+    """What evening out did: +0.33 stops, white balance from …"""
+    parts = []
+    if "ExposureCorrectionStops" in values:
+        parts.append(f"{stops_words(values['ExposureCorrectionStops'])} stops")
+    if "WhiteBalanceCorrection" in values:
+        parts.append(f"white balance from {values['WhiteBalanceCorrection']}")
+    return ", ".join(parts)

@@ -1,0 +1,207 @@
+"""What a finished file, a frame, or something else tells when it is looked at."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from finishing.batch.apply import apply
+from finishing.batch.assignment import assign
+from finishing.batch.inspecting import Inspection, inspect
+from finishing.batch.looks import read_look
+from finishing.batch.run import run
+from finishing.errors import Problem
+from finishing.photographs.finished import read_finished
+from tests.light.blend_session import write_blend_session
+
+
+@pytest.fixture
+def finished(session: Path) -> Path:
+    text = (session / "session.yaml").read_text()
+    text = text.replace("rating: 4}", "rating: 4, straighten: -1.5, crop: {aspect: 4:5}}")
+    text = text.replace(
+        "deliverables:\n", "match: {exposure: {to: A-0001, measure: {box: [0.1, 0.1, 0.9, 0.5]}}}\ndeliverables:\n"
+    )
+    (session / "session.yaml").write_text(text)
+    assert not run(assign(session), session / "finished", jobs=2).failed
+    return session / "finished"
+
+
+def facts(found: Inspection) -> dict[str, str]:
+    """By label; what stands under a label goes with it."""
+    told: dict[str, str] = {}
+    label = ""
+    for name, text in found.facts:
+        label = name or label
+        told[label] = f"{told[label]} | {text}" if label in told else text
+    return told
+
+
+def test_a_finished_file_says_how_it_was_made(finished: Path) -> None:
+    found = inspect(finished / "web/one_colour_kept/A-0002.jpg")
+    look = read_look("one_colour_kept", finished.parent / "recipes", overrides={"kept_hue": "60"})
+    told = facts(found)
+    assert found.kind == "finished"
+    assert told["file"].startswith("JPEG, ")
+    assert told["file"].endswith("8 bits, sRGB")
+    assert told["look"] == f"{look.title} (one_colour_kept), version {look.version}, recipe {look.hash[:12]}"
+    assert "kept_hue: 60" in told["settings"]
+    assert told["made from"].startswith("frames/A-0002.jpg")
+    assert told["made from"].endswith("it is there, unchanged")
+    assert told["set-up"] == "A, Standing by the ladder"
+    assert told["planned"] == "f/8 · 1/125 · ISO 100 · EV 13 at ISO 100 · ambient −2 stops"
+    assert "key: " in told["strobes"]
+    assert "reads f/8" in told["strobes"]
+    assert "rim: " in told["strobes"]
+    assert told["exposed"].startswith("1/60 · f/8 · ISO 100")
+    assert told["camera"] == "gave 1 stop more light than planned"
+    assert told["kept of it"] == "straightened by 1.5° anticlockwise, cropped to width : height 0.8 : 1"
+    assert told["evened out"].endswith("stops")
+    assert told["rights"] == "A. Example · © 2026 A. Example · Client use only · studio@example.org"
+    assert told["rating"] == "4"
+    assert told["deliverable"].startswith("web (format: jpeg")
+    assert "as it was made" in told["ledger"]
+    assert "hue_isolation" in told["steps"]
+    assert all("A-0002.jpg" in line or line.startswith("    ") for line in found.lines())
+
+
+def test_it_can_be_read_by_a_script(finished: Path) -> None:
+    told = json.loads(json.dumps(inspect(finished / "full/faded_print/A-0002.png").as_json()))
+    look = read_look("faded_print", finished.parent / "recipes")
+    assert told["look"]["hash"] == look.hash
+    assert told["look"]["name"] == "faded_print"
+    assert (told["kind"], told["format"], told["bits"], told["profile"]) == ("finished", "png", 8, "Display P3")
+    assert told["state"] == "as made"
+    assert told["can_be_made_again"] is True
+    assert told["ledger"]["path"] == "full/faded_print/A-0002.png"
+    assert told["sources"][0]["state"] == "there, unchanged"
+    assert told["kept"] == {"straighten": -1.5, "crop": {"aspect": 0.8}}
+    assert [strobe["Name"] for strobe in told["strobes"]] == ["key", "rim"]
+    assert told["record"]["PlannedISO"] == "100"
+    assert told["exposure_seconds"] == pytest.approx(1 / 60)
+    assert told["rights"]["copyright"] == "© 2026 A. Example"
+
+
+def test_changed_and_missing_things_are_told(finished: Path) -> None:
+    file, frame = finished / "web/faded_print/A-0001.jpg", finished.parent / "frames/A-0001.jpg"
+    content = frame.read_bytes()
+    frame.write_bytes(content + b"0")
+    assert facts(inspect(file))["made from"].endswith("it has changed since")
+    frame.unlink()
+    assert facts(inspect(file))["made from"].endswith("it is gone")
+    file.write_bytes(file.read_bytes() + b"0")
+    found = inspect(file)
+    assert "it was changed after it was made" in facts(found)["ledger"]
+    assert found.told["state"] == "changed"
+
+
+def test_a_file_away_from_its_ledger_still_tells_what_it_carries(finished: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "mail" / "A-0002.jpg"
+    copy.parent.mkdir()
+    shutil.copy(finished / "web/faded_print/A-0002.jpg", copy)
+    told = facts(inspect(copy))
+    assert told["set-up"].startswith("A")
+    assert told["ledger"] == "none in a folder above knows this file"
+    assert told["made from"].endswith("it is not beside this file")
+    assert "deliverable" not in told
+    assert inspect(copy).told["can_be_made_again"] is False
+    inside = finished / "for the client.jpg"
+    shutil.copy(copy, inside)
+    assert facts(inspect(inside))["ledger"].endswith("there called web/faded_print/A-0002.jpg")
+
+
+@pytest.mark.parametrize("kind", ["jpeg", "png", "tiff", "webp", "avif"])
+def test_a_loose_image(session: Path, kind: str) -> None:
+    image = session / "frames/A-0001.jpg"
+    (file,) = apply(read_look("faded_print"), [image], session / "frames/out", kind=kind).written.values()  # type: ignore[arg-type]
+    told = facts(inspect(file))
+    assert told["deliverable"] == "made by `finishing apply`, without a session"
+    assert told["made from"].endswith("it is there, unchanged")
+    assert inspect(file).told["can_be_made_again"] is True
+
+
+def test_a_blend_tells_its_sources(tmp_path: Path) -> None:
+    session = write_blend_session(tmp_path / "evening")
+    assert not run(assign(session), session / "finished", jobs=2).failed
+    found = inspect(session / "finished/light/plain/C-blend.tif")
+    told = facts(found)
+    assert told["made from"].count("it is there, unchanged") == 2
+    assert "C-0013.tif" in told["made from"]
+    assert told["blend"] == "ambient +0.7 stops, strobe −0.3 stops"
+    (session / "frames/C-0013.tif").unlink()
+    assert [one["state"] for one in inspect(found.path).told["sources"]] == ["there, unchanged", "gone"]
+
+
+def test_a_frame_is_told_as_it_is_seen(tmp_path: Path) -> None:
+    frame = tmp_path / "A-1.jpg"
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    exif[0x010F] = "Example"
+    exif[0x8298] = "(c) Someone"
+    photo = exif.get_ifd(0x8769)
+    photo[0x829A] = 1 / 60
+    photo[0x829D] = 5.6
+    photo[0x8827] = 400
+    photo[0x9003] = "2026:13:45 19:00:00"  # no such month
+    photo[0x9204] = -0.7
+    Image.new("RGB", (30, 20), "grey").save(frame, exif=exif)
+    found = inspect(frame)
+    told = facts(found)
+    assert found.kind == "frame"
+    assert told["file"].startswith("JPEG, 20 × 30 pixels, 8 bits, ")
+    assert "sRGB" in told["file"]
+    assert told["upright"] == "turned clockwise, as its orientation asks"
+    assert told["exposed"] == "1/60 · f/5.6 · ISO 400 · −0.7 stops dialled in"
+    assert told["rights"] == "(c) Someone"
+    assert "taken" not in told
+    assert any("capture time" in notice for notice in found.notices)
+    assert any(line.strip().startswith("to know: ") for line in found.lines())
+    assert found.as_json()["orientation"] == 6
+
+
+def test_what_is_no_picture_is_told(finished: Path, tmp_path: Path) -> None:
+    for path, words in (
+        (finished / "ledger.sqlite", "finishing ledger"),
+        (finished.parent / "session.yaml", "finishing check"),
+        (tmp_path / "missing.jpg", "there is no such file"),
+        (finished, "this is a folder"),
+    ):
+        with pytest.raises(Problem) as told:
+            inspect(path)
+        assert words in str(told.value)
+    text = tmp_path / "notes.jpg"
+    text.write_text("not a picture at all, but some words")
+    with pytest.raises(Problem, match="this is not a photograph"):
+        inspect(text)
+    cut = tmp_path / "cut.jpg"
+    cut.write_bytes((finished.parent / "frames/A-0001.jpg").read_bytes()[:300])
+    with pytest.raises(Problem, match="damaged or cut short"):
+        inspect(cut)
+
+
+def test_a_packet_that_somebody_wrote_into_does_no_harm(finished: Path) -> None:
+    file = finished / "web/faded_print/A-0002.jpg"
+    content = file.read_bytes()
+    for old, new in (
+        (b"<finishing:AmbientStops>-2<", b"<finishing:AmbientStops>??<"),
+        (b"<finishing:PlanMinusCameraStops>-1<", b"<finishing:PlanMinusCameraStops>so<"),
+    ):
+        assert old in content
+        content = content.replace(old, new)
+    file.write_bytes(content)
+    told = facts(inspect(file))
+    assert "ambient ?? stops" in told["planned"]
+    assert told["camera"] == "so"
+
+
+def test_foreign_packets_are_no_record_of_ours() -> None:
+    assert read_finished(b"") is None
+    assert read_finished(b"<broken") is None
+    other = (
+        b'<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">'
+        b'<rdf:Description rdf:about="" xmlns:xmp="http://ns.adobe.com/xap/1.0/"><xmp:CreatorTool>finishing 1'
+        b"</xmp:CreatorTool></rdf:Description></rdf:RDF></x:xmpmeta>"
+    )
+    assert read_finished(other) is None
