@@ -23,7 +23,7 @@ def inspect(paths: tuple[Path, ...], as_json: bool) -> None:
     Of a finished file: look, recipe, frame, set-up, light, corrections, rights, and whether its frame is still there
     and the ledger knows it as it is. Of any other picture: size, profile, exposure, time, rights, and what is broken.
     """
-    from finishing.batch.inspecting import inspect as inspect_file
+    from finishing.batch.memory.inspecting import inspect as inspect_file
 
     found, failed = [], {}
     for path in paths:
@@ -61,7 +61,7 @@ def again(
     The recipe and all else that went into it stand in the ledger beside it, whatever has become of the recipe's file
     and of session.yaml since. FILE may be missing.
     """
-    from finishing.batch.making_again import make_again
+    from finishing.batch.memory.making_again import make_again
 
     made = make_again(file, out=out, source=source, ledger=ledger, overwrite=overwrite)
     if as_json:
@@ -99,8 +99,8 @@ def export(
     The file is of the Common LUT Format (SMPTE ST 2136-1), from sRGB to sRGB. What depends on places (edges, grain,
     glow, sharpening) cannot go in and is told; how far the file lies from the look is measured, and stands in it.
     """
-    from finishing.batch.exporting import export as export_look
-    from finishing.batch.looks import look_called
+    from finishing.batch.pictures.exporting import export as export_look
+    from finishing.batch.work.looks import look_called
 
     look = look_called(recipe, settings_from(settings))
     exported = export_look(look, out or Path(f"{look.name}.{kind}"), size=size, again=again)

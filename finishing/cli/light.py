@@ -65,7 +65,7 @@ def light(
     whites = [_white(text, f"--{name}-white") for name, text in (("ambient", ambient_white), ("strobe", strobe_white))]
     place = None if subject is None else _place(subject)
 
-    from finishing.batch.lighting import STEPS, LightRequest, light_frames
+    from finishing.batch.lighting.light_files import STEPS, LightRequest, light_frames
     from finishing.light.blending import Blend, Light
 
     blend = Blend(Light(stops[0], whites[0]), Light(stops[1], whites[1]))
@@ -96,7 +96,7 @@ def _refuse_options(session: Path, **options: object) -> None:
 
 
 def _session(session: Path, out: Path, *, again: bool, as_json: bool) -> None:
-    from finishing.batch.lighting import light_session
+    from finishing.batch.lighting.light_files import light_session
 
     with Steps("finishing", quiet=as_json) as steps:
         report = light_session(session, out, again=again, begin=steps.begin, progress=steps.step)

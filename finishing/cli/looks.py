@@ -16,7 +16,7 @@ WITH = click.option(
 
 def _read(recipe: str, settings: tuple[str, ...] = ()) -> Any:
     """RECIPE as every command takes it: a path, or a look's name, here, in recipes/ here, or in the library."""
-    from finishing.batch.looks import look_called
+    from finishing.batch.work.looks import look_called
 
     return look_called(recipe, settings_from(settings))
 
@@ -52,7 +52,7 @@ def apply(
     as_json: bool,
 ) -> None:
     """Put one look on loose images, at full size, in sRGB."""
-    from finishing.batch.apply import apply as apply_look
+    from finishing.batch.delivery.apply import apply as apply_look
 
     look = _read(recipe, settings)
     with Steps("finishing", quiet=as_json) as steps:
@@ -86,7 +86,7 @@ def _book(book: Path, frames: tuple[Path, ...], paper: str, as_json: bool) -> No
     """Every look of the library on the user's frames, or on the sample's."""
     from contextlib import nullcontext
 
-    from finishing.batch.look_book import make_book, sample_frames
+    from finishing.batch.paper.look_book import make_book, sample_frames
 
     with nullcontext(dict.fromkeys(frames)) if frames else sample_frames() as shown:
         report = make_book(shown, book, paper=paper)
@@ -119,7 +119,7 @@ def _book(book: Path, frames: tuple[Path, ...], paper: str, as_json: bool) -> No
 @tells_problems
 def looks(book: Path | None, frames: tuple[Path, ...], more: tuple[Path, ...], paper: str, as_json: bool) -> None:
     """List the library of looks, or print it as a look book."""
-    from finishing.batch.looks import library
+    from finishing.batch.work.looks import library
     from finishing.recipes.recipe import flow
 
     if more and not frames:
@@ -161,7 +161,7 @@ def looks(book: Path | None, frames: tuple[Path, ...], more: tuple[Path, ...], p
 @tells_problems
 def operations(name: str | None, as_json: bool) -> None:
     """The reference of operations: what each does, its parameters with units, ranges and defaults."""
-    from finishing.batch.reference import operation_facts, operation_lines
+    from finishing.batch.texts.reference import operation_facts, operation_lines
 
     facts = operation_facts(name)
     if as_json:
@@ -179,8 +179,8 @@ def operations(name: str | None, as_json: bool) -> None:
 @tells_problems
 def explain(recipe: str, size: str, settings: tuple[str, ...], as_json: bool) -> None:
     """Say what the engine will do with a recipe: steps, conversions, what runs together, how far it reaches."""
-    from finishing.batch.explaining import explain as explain_look
-    from finishing.batch.explaining import explain_lines
+    from finishing.batch.texts.explaining import explain as explain_look
+    from finishing.batch.texts.explaining import explain_lines
 
     width, cross, height = size.lower().replace("×", "x").partition("x")
     if not (cross and width.isdigit() and height.isdigit() and 0 < int(width) <= 10**5 and 0 < int(height) <= 10**5):

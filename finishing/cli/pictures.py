@@ -64,7 +64,7 @@ def mask(
 
     Prints the line that names the mask in session.yaml, under per_frame.
     """
-    from finishing.batch.cutting_out import cut_out, wanted_mask
+    from finishing.batch.pictures.cutting_out import cut_out, wanted_mask
     from finishing.recipes.recipe import flow
 
     left, top, right, bottom = _shares(box, 4, "--box", "0.30,0.15,0.70,0.95")
@@ -122,9 +122,9 @@ def compare(
     Two versions of one look, two looks, or a look and the word original for the image as it was. 1 is about what is
     just seen, 5 plainly another colour.
     """
-    from finishing.batch.comparing import LONG_EDGE, ORIGINAL
-    from finishing.batch.comparing import compare as compare_looks
-    from finishing.batch.looks import look_called
+    from finishing.batch.pictures.comparing import LONG_EDGE, ORIGINAL
+    from finishing.batch.pictures.comparing import compare as compare_looks
+    from finishing.batch.work.looks import look_called
 
     def look(name: str) -> "Recipe | None":
         return None if name == ORIGINAL else look_called(name)

@@ -102,9 +102,9 @@ def strip(
     For example --vary edge_vignette.strength=0.2..1.0, --vary kept_hue=60..90, or, where a recipe has an operation
     twice, --vary "tone_curve[2].channels=all,lightness". Two --vary give a grid of small pictures.
     """
-    from finishing.batch.looks import look_called
-    from finishing.batch.test_strip import make_strip
-    from finishing.batch.varying import vary
+    from finishing.batch.paper.test_strip import make_strip
+    from finishing.batch.paper.varying import vary
+    from finishing.batch.work.looks import look_called
 
     kept = settings_from(settings)
 
@@ -158,8 +158,8 @@ def steps(
 
     Says which step takes a check beyond its limits, and where the skin's hue turns most.
     """
-    from finishing.batch.looks import look_called
-    from finishing.batch.step_by_step import make_steps
+    from finishing.batch.paper.step_by_step import make_steps
+    from finishing.batch.work.looks import look_called
 
     look = look_called(recipe, settings_from(settings))
     report = make_steps(look, image, out, subject=_subject(subject), paper=paper, columns=columns, jobs=jobs)

@@ -41,8 +41,8 @@ def proof(
     One folder with index.html and its pictures: open it from the disk, put it on any web host or send it as it is.
     The client saves an answer, and `finishing picks` brings it in.
     """
-    from finishing.batch.assignment import assign
-    from finishing.batch.proofing import make_proof
+    from finishing.batch.client.proofing import make_proof
+    from finishing.batch.work.assignment import assign
 
     if mark is not None and not mark.strip():
         raise Problem("the mark is empty", remedy="write --mark PROOF, or leave --mark out")
@@ -83,7 +83,7 @@ def picks(session: Path, answer: Path, rating: int, keep_ratings: bool, add: boo
     ANSWER is the file that the proof page saved, or a message with the text that it copied. Comments and order stay;
     the file as it was is kept as session.yaml.before-picks. Then: finishing run SESSION --frames picked
     """
-    from finishing.batch.picking import bring_in
+    from finishing.batch.client.picking import bring_in
 
     report = bring_in(session, answer, rating=None if keep_ratings else rating, add=add)
     if as_json:

@@ -17,7 +17,7 @@ AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result
 @tells_problems
 def check(paths: tuple[Path, ...], as_json: bool) -> None:
     """Read recipes, sessions and plans and say all that is wrong, with places."""
-    from finishing.batch.checking import check_file
+    from finishing.batch.texts.checking import check_file
 
     checked = [check_file(path) for path in paths]
     if as_json:
@@ -44,7 +44,7 @@ def check(paths: tuple[Path, ...], as_json: bool) -> None:
 def ledger(folder: Path, verify: bool, as_csv: bool, forgotten: tuple[str, ...], as_json: bool) -> None:
     """Tell what was made from what, by which recipe. DIR is an output folder."""
     if forgotten:
-        from finishing.batch.left_over import forget
+        from finishing.batch.delivery.left_over import forget
 
         paths = forget(folder, forgotten)
         if as_json:
@@ -52,8 +52,8 @@ def ledger(folder: Path, verify: bool, as_csv: bool, forgotten: tuple[str, ...],
         else:
             click.echo(f"{files(len(paths))} forgotten")
         return
-    from finishing.batch.ledger import open_ledger
-    from finishing.batch.verifying import verify_outputs
+    from finishing.batch.memory.ledger import open_ledger
+    from finishing.batch.memory.verifying import verify_outputs
 
     with open_ledger(folder, create=False, write=False) as opened:
         entries = opened.entries()
@@ -80,6 +80,6 @@ def ledger(folder: Path, verify: bool, as_csv: bool, forgotten: tuple[str, ...],
 @tells_problems
 def schema(kind: str) -> None:
     """Print the JSON Schema of a kind of file, for editors."""
-    from finishing.batch.schemas import schema_of
+    from finishing.batch.texts.schemas import schema_of
 
     print_json(schema_of(kind))

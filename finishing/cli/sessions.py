@@ -57,10 +57,10 @@ def run(
 
     Goes on where an earlier run stopped; what is up to date is left alone. SESSION is a session.yaml or its folder.
     """
-    from finishing.batch.assignment import assign
-    from finishing.batch.run import OUTPUT_FOLDER
-    from finishing.batch.run import run as run_session
-    from finishing.batch.unavailable import refuse_unavailable
+    from finishing.batch.delivery.run import OUTPUT_FOLDER
+    from finishing.batch.delivery.run import run as run_session
+    from finishing.batch.delivery.unavailable import refuse_unavailable
+    from finishing.batch.work.assignment import assign
 
     started = time.perf_counter()
     work = assign(
@@ -170,8 +170,8 @@ def sheet(
     as_json: bool,
 ) -> None:
     """Make contact sheets: frames by looks, captioned, on paper-sized pages."""
-    from finishing.batch.assignment import assign
-    from finishing.batch.contact_sheet import make_sheet
+    from finishing.batch.paper.contact_sheet import make_sheet
+    from finishing.batch.work.assignment import assign
 
     work = assign(session, looks=_split(look_names), frames=_split(frame_names), jobs=jobs)
     tell(work.evenness.warnings if work.evenness else ())
@@ -206,7 +206,7 @@ def init(folder: Path, as_json: bool) -> None:
     Frames are grouped into likely set-ups: a new one begins after a pause of 10 minutes, and where aperture or ISO
     change by a stop, or the shutter by two. Files that are there are never overwritten.
     """
-    from finishing.batch.first_files import write_first_files
+    from finishing.batch.texts.first_files import write_first_files
 
     written = write_first_files(folder)
     if as_json:
@@ -231,7 +231,7 @@ def init(folder: Path, as_json: bool) -> None:
 def plan(path: Path, out: Path | None, paper: str, as_json: bool) -> None:
     """Work the shoot plan out: exposure values, strobes against ambient, sun and falling daylight, and, of a session,
     which frame belongs where and where camera and plan disagree."""
-    from finishing.batch.kinds import kind_of
+    from finishing.batch.texts.kinds import kind_of
     from finishing.sessions.plan import read_plan
     from finishing.sessions.plan_table import plan_lines
     from finishing.sessions.session import read_session
@@ -242,7 +242,7 @@ def plan(path: Path, out: Path | None, paper: str, as_json: bool) -> None:
     matching = None
     failed: dict[str, Problem] = {}
     if kind_of(path) == "session":
-        from finishing.batch.frame_headers import match_session, read_headers
+        from finishing.batch.work.frame_headers import match_session, read_headers
 
         session = read_session(path)
         if session.plan is None:
@@ -254,7 +254,7 @@ def plan(path: Path, out: Path | None, paper: str, as_json: bool) -> None:
         document = read_plan(path)
     worked = work_out(document)
     if out is not None:
-        from finishing.batch.plan_paper import write_plan_page
+        from finishing.batch.paper.plan_paper import write_plan_page
 
         write_plan_page(worked, out, matching, paper=paper)
     if as_json:

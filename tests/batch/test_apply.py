@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from finishing.batch import apply as apply_module
-from finishing.batch.apply import apply
-from finishing.batch.looks import read_look
+from finishing.batch.delivery import apply as apply_module
+from finishing.batch.delivery.apply import apply
+from finishing.batch.work.looks import read_look
 from finishing.errors import ProblemSet
 
 

@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from finishing.batch import blend_sheet, contact_sheet, taking_apart
-from finishing.batch.assignment import FrameWork, assign
-from finishing.batch.blend_sheet import AMBIENT, STOPS, STROBE, TAKEN, OfLight, Rung, blend_pictures
-from finishing.batch.contact_sheet import SheetReport, make_sheet
+from finishing.batch.lighting import taking_apart
+from finishing.batch.paper import blend_sheet, contact_sheet
+from finishing.batch.paper.blend_sheet import AMBIENT, STOPS, STROBE, TAKEN, OfLight, Rung, blend_pictures
+from finishing.batch.paper.contact_sheet import SheetReport, make_sheet
+from finishing.batch.work.assignment import FrameWork, assign
 from finishing.sheets.placed import Page, Picture, Text, pictures_needed
 from tests.light.blend_session import HEIGHT, WIDTH, exif, lights, rewrite, write_blend_session, write_frame
 from tests.light.scene import Floats, encoded

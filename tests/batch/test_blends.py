@@ -12,13 +12,13 @@ import pytest
 import tifffile
 from PIL import Image
 
-from finishing.batch import taking_apart
-from finishing.batch.assignment import assign
-from finishing.batch.ledger import hash_file, open_ledger
-from finishing.batch.lighting import FILES, light_session
-from finishing.batch.opening import open_frame
-from finishing.batch.proofing import make_proof
-from finishing.batch.run import Report, run
+from finishing.batch.client.proofing import make_proof
+from finishing.batch.delivery.run import Report, run
+from finishing.batch.lighting import taking_apart
+from finishing.batch.lighting.light_files import FILES, light_session
+from finishing.batch.memory.ledger import hash_file, open_ledger
+from finishing.batch.opening.opened import open_frame
+from finishing.batch.work.assignment import assign
 from finishing.colour.adaptation import white_xyz
 from finishing.colour.white import chromaticity, neutralising_matrix
 from finishing.errors import Problem, ProblemSet

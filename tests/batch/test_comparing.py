@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from finishing.batch.apply import apply
-from finishing.batch.comparing import Differences, compare
-from finishing.batch.difference_map import DARKEST_AT, TICKS, grey_of, with_key
-from finishing.batch.looks import read_look
+from finishing.batch.delivery.apply import apply
+from finishing.batch.pictures.comparing import Differences, compare
+from finishing.batch.pictures.difference_map import DARKEST_AT, TICKS, grey_of, with_key
+from finishing.batch.work.looks import read_look
 from finishing.errors import ProblemSet
 
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from finishing.batch import opening
-from finishing.batch.assignment import assign
-from finishing.batch.contact_sheet import make_sheet
+from finishing.batch.opening import opened
+from finishing.batch.paper.contact_sheet import make_sheet
+from finishing.batch.work.assignment import assign
 from finishing.errors import Problem
 
 
@@ -26,13 +26,13 @@ def test_frames_by_looks_on_paper(session: Path, tmp_path: Path) -> None:
 
 def test_each_frame_is_decoded_once(session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     seen: list[str] = []
-    real = opening.read_reduced
+    real = opened.read_reduced
 
     def counted(path: Path, long_edge: int) -> object:
         seen.append(path.stem)
         return real(path, long_edge)
 
-    monkeypatch.setattr(opening, "read_reduced", counted)
+    monkeypatch.setattr(opened, "read_reduced", counted)
     make_sheet(assign(session), tmp_path / "sheet.png")
     assert sorted(seen) == ["A-0001", "A-0002", "C-0004", "Z-0009"]
 

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from finishing.batch import contact_sheet
-from finishing.batch.assignment import assign
-from finishing.batch.contact_sheet import make_sheet
+from finishing.batch.paper import contact_sheet
+from finishing.batch.paper.contact_sheet import make_sheet
+from finishing.batch.work.assignment import assign
 from finishing.errors import Problem
 from finishing.sheets import layout
 from finishing.sheets.placed import Page, Text

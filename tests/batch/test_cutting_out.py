@@ -8,8 +8,8 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from finishing.batch.cutting_out import cut_out, session_above, wanted_mask
-from finishing.batch.soft_mask import guided_filter, search_subject, soft_mask
+from finishing.batch.pictures.cutting_out import cut_out, session_above, wanted_mask
+from finishing.batch.pictures.soft_mask import guided_filter, search_subject, soft_mask
 from finishing.errors import Problem, ProblemSet
 from finishing.regions.mask_files import read_mask
 from finishing.sessions.session import read_session

@@ -13,11 +13,11 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from finishing.batch.apply import apply
-from finishing.batch.assignment import assign
-from finishing.batch.looks import read_look
-from finishing.batch.run import Report, run
-from finishing.batch.unavailable import refuse_unavailable
+from finishing.batch.delivery.apply import apply
+from finishing.batch.delivery.run import Report, run
+from finishing.batch.delivery.unavailable import refuse_unavailable
+from finishing.batch.work.assignment import assign
+from finishing.batch.work.looks import read_look
 from finishing.colour.spaces import DISPLAY_P3, OPRGB, SRGB
 from finishing.errors import Problem, ProblemSet
 from finishing.photographs.reading import read_photograph

@@ -9,10 +9,10 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from finishing.batch.assignment import assign
-from finishing.batch.evening_out import Evenness
-from finishing.batch.ledger import open_ledger
-from finishing.batch.run import run
+from finishing.batch.delivery.run import run
+from finishing.batch.evening.evening_out import Evenness
+from finishing.batch.memory.ledger import open_ledger
+from finishing.batch.work.assignment import assign
 from finishing.colour.difference import ciede2000, linear_to_lab
 from finishing.colour.spaces import luminance
 from finishing.errors import ProblemSet

@@ -6,10 +6,10 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from finishing.batch.exporting import Exported, export, measured
-from finishing.batch.looks import read_look
-from finishing.batch.picture import finish_picture
-from finishing.batch.table_chain import exact_chain, left_out, matrix_of
+from finishing.batch.opening.picture import finish_picture
+from finishing.batch.pictures.exporting import Exported, export, measured
+from finishing.batch.pictures.table_chain import exact_chain, left_out, matrix_of
+from finishing.batch.work.looks import read_look
 from finishing.colour import transfer
 from finishing.colour.difference import ciede2000, linear_to_lab
 from finishing.engine.ends import LinearSource

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from finishing.batch.checking import check_file
-from finishing.batch.first_files import write_first_files
+from finishing.batch.texts.checking import check_file
+from finishing.batch.texts.first_files import write_first_files
 from finishing.cli.main import main
 from finishing.errors import Problem
 from finishing.sessions.likely import likely_setups, prefix_of

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from PIL import Image
 
-from finishing.batch.assignment import assign
-from finishing.batch.framing import framing_of
-from finishing.batch.run import run
-from finishing.batch.turning import framed_mask, framed_source
+from finishing.batch.delivery.run import run
+from finishing.batch.opening.framing import framing_of
+from finishing.batch.opening.turning import framed_mask, framed_source
+from finishing.batch.work.assignment import assign
 from finishing.colour.transfer import srgb_decode
 from finishing.engine.ends import CodedSource, LinearSource
 from finishing.operation import Planes
@@ -217,7 +217,7 @@ def test_a_session_with_crops_is_finished_in_their_sizes(session: Path, tmp_path
 
 
 def test_a_contact_sheet_shows_what_is_kept(session: Path, tmp_path: Path) -> None:
-    from finishing.batch.contact_sheet import make_sheet
+    from finishing.batch.paper.contact_sheet import make_sheet
 
     file = session / "session.yaml"
     file.write_text(

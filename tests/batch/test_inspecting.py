@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from finishing.batch.apply import apply
-from finishing.batch.assignment import assign
-from finishing.batch.inspecting import Inspection, inspect
-from finishing.batch.looks import read_look
-from finishing.batch.run import run
+from finishing.batch.delivery.apply import apply
+from finishing.batch.delivery.run import run
+from finishing.batch.memory.inspecting import Inspection, inspect
+from finishing.batch.work.assignment import assign
+from finishing.batch.work.looks import read_look
 from finishing.errors import Problem
 from finishing.photographs.finished import read_finished
 from tests.light.blend_session import write_blend_session

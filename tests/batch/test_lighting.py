@@ -9,7 +9,7 @@ import pytest
 import tifffile
 from PIL import Image
 
-from finishing.batch.lighting import LightRequest, light_frames
+from finishing.batch.lighting.light_files import LightRequest, light_frames
 from finishing.colour.icc import MatrixProfile, read_profile
 from finishing.colour.spaces import LINEAR, OPRGB, SRGB, ColourSpace
 from finishing.errors import Problem, ProblemSet, problems_of

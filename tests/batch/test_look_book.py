@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from finishing.batch import look_book
-from finishing.batch.look_book import MOST_FRAMES, make_book, sample_frames
-from finishing.batch.looks import library, read_look
+from finishing.batch.paper import look_book
+from finishing.batch.paper.look_book import MOST_FRAMES, make_book, sample_frames
+from finishing.batch.work.looks import library, read_look
 from finishing.errors import Problem
 from finishing.recipes.recipe import Recipe
 from finishing.sheets.placed import Picture, Text
@@ -96,7 +96,7 @@ def test_the_sample_is_drawn_where_there_is_no_checkout(tmp_path: Path, monkeypa
             write_frame(folder / "frames" / f"{name}.jpg", size=(long_edge // 2, long_edge // 3))
             drawn.append(folder / "frames" / f"{name}.jpg")
 
-    monkeypatch.setattr(look_book, "__file__", str(tmp_path / "site/finishing/batch/look_book.py"))
+    monkeypatch.setattr(look_book, "__file__", str(tmp_path / "site/finishing/batch/paper/look_book.py"))
     monkeypatch.setattr("finishing.sample.writer.write_sample", draw)
     with sample_frames() as made:
         assert list(made) == drawn

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from finishing.batch import making_again as module
-from finishing.batch.apply import apply
-from finishing.batch.assignment import assign
-from finishing.batch.ledger import open_ledger
-from finishing.batch.looks import read_look
-from finishing.batch.making_again import make_again
-from finishing.batch.run import Report, run
-from finishing.batch.verifying import verify_outputs
+from finishing.batch.delivery.apply import apply
+from finishing.batch.delivery.run import Report, run
+from finishing.batch.memory import making_again as module
+from finishing.batch.memory.ledger import open_ledger
+from finishing.batch.memory.making_again import make_again
+from finishing.batch.memory.verifying import verify_outputs
+from finishing.batch.work.assignment import assign
+from finishing.batch.work.looks import read_look
 from finishing.errors import Problem
 from tests.light.blend_session import rewrite, write_blend_session
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishing.batch.output_size import output_size
+from finishing.batch.delivery.output_size import output_size
 from finishing.sessions.deliverables import Deliverable, PrintSize
 
 

@@ -10,11 +10,11 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishing.batch.assignment import assign
-from finishing.batch.picking import bring_in
-from finishing.batch.proofing import id_of
-from finishing.batch.run import run
-from finishing.batch.session_editing import with_frames_changed
+from finishing.batch.client.picking import bring_in
+from finishing.batch.client.proofing import id_of
+from finishing.batch.client.session_editing import with_frames_changed
+from finishing.batch.delivery.run import run
+from finishing.batch.work.assignment import assign
 from finishing.cli.main import main
 from finishing.errors import Problem, ProblemSet
 

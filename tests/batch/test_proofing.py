@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from finishing.batch import opening, proofing
-from finishing.batch.assignment import SessionWork, assign
-from finishing.batch.ledger import hash_file
-from finishing.batch.proofing import make_proof
+from finishing.batch.client import proofing
+from finishing.batch.client.proofing import make_proof
+from finishing.batch.memory.ledger import hash_file
+from finishing.batch.opening import opened
+from finishing.batch.work.assignment import SessionWork, assign
 from finishing.errors import Problem
 
 
@@ -71,13 +72,13 @@ def test_small_pictures_are_small(session: Path, tmp_path: Path, monkeypatch: py
 
 def test_each_frame_is_decoded_once(session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     seen: list[str] = []
-    real = opening.read_reduced
+    real = opened.read_reduced
 
     def counted(path: Path, long_edge: int) -> object:
         seen.append(path.stem)
         return real(path, long_edge)
 
-    monkeypatch.setattr(opening, "read_reduced", counted)
+    monkeypatch.setattr(opened, "read_reduced", counted)
     make_proof(assign(session), tmp_path / "proof")
     assert sorted(seen) == ["A-0001", "A-0002", "C-0004", "Z-0009"]
 

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from finishing.batch.assignment import assign
-from finishing.batch.run import run
+from finishing.batch.delivery.run import run
+from finishing.batch.work.assignment import assign
 
 pytestmark = pytest.mark.skipif(shutil.which("exiftool") is None, reason="exiftool is not installed")
 

@@ -6,8 +6,8 @@ from xml.etree import ElementTree
 
 from PIL import Image
 
-from finishing.batch.assignment import assign
-from finishing.batch.run import run
+from finishing.batch.delivery.run import run
+from finishing.batch.work.assignment import assign
 from tests.photographs.test_sidecars import FULL, packet
 
 DC = "{http://purl.org/dc/elements/1.1/}"

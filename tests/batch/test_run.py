@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from finishing.batch import opening
-from finishing.batch.assignment import assign
-from finishing.batch.ledger import hash_file, open_ledger
-from finishing.batch.run import Report, run
-from finishing.batch.verifying import verify_outputs
+from finishing.batch.delivery.run import Report, run
+from finishing.batch.memory.ledger import hash_file, open_ledger
+from finishing.batch.memory.verifying import verify_outputs
+from finishing.batch.opening import opened
+from finishing.batch.work.assignment import assign
 from finishing.errors import Problem
 
 
@@ -104,14 +104,14 @@ def test_one_bad_frame_never_stops_the_others(session: Path, tmp_path: Path) -> 
 def test_a_fault_of_the_program_fails_one_frame_only(
     session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real = opening.read_photograph
+    real = opened.read_photograph
 
     def broken(path: Path) -> object:
         if path.stem == "C-0004":
             raise ZeroDivisionError("odd")
         return real(path)
 
-    monkeypatch.setattr(opening, "read_photograph", broken)
+    monkeypatch.setattr(opened, "read_photograph", broken)
     report = finish(session, tmp_path / "out")
     assert list(report.failed) == ["C-0004"]
     assert "ZeroDivisionError: odd" in str(report.failed["C-0004"])

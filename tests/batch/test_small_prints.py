@@ -4,13 +4,13 @@ from pathlib import Path
 
 import pytest
 
-from finishing.batch.assignment import assign
-from finishing.batch.checking import check_file
-from finishing.batch.ledger import open_ledger
-from finishing.batch.left_over import forget
-from finishing.batch.run import run
-from finishing.batch.small_prints import size_words, small_print
-from finishing.batch.verifying import verify_outputs
+from finishing.batch.delivery.left_over import forget
+from finishing.batch.delivery.run import run
+from finishing.batch.delivery.small_prints import size_words, small_print
+from finishing.batch.memory.ledger import open_ledger
+from finishing.batch.memory.verifying import verify_outputs
+from finishing.batch.texts.checking import check_file
+from finishing.batch.work.assignment import assign
 from finishing.errors import Problem
 from finishing.sessions.deliverables import Deliverable, PrintSize
 

@@ -7,8 +7,8 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from finishing.batch.looks import read_look
-from finishing.batch.step_by_step import make_steps
+from finishing.batch.paper.step_by_step import make_steps
+from finishing.batch.work.looks import read_look
 from finishing.errors import Problem
 from finishing.recipes.recipe import Recipe
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from finishing.batch.looks import read_look
-from finishing.batch.picture import finish_picture, reduced, source_of
-from finishing.batch.test_strip import Window, make_strip
-from finishing.batch.varying import Varied, vary
+from finishing.batch.opening.picture import finish_picture, reduced, source_of
+from finishing.batch.paper.test_strip import Window, make_strip
+from finishing.batch.paper.varying import Varied, vary
+from finishing.batch.work.looks import read_look
 from finishing.errors import Problem
 from finishing.operation import Geometry
 from finishing.photographs.reading import read_photograph
@@ -87,7 +87,7 @@ def test_a_window_stays_inside(subject: tuple[float, float] | None, side: float,
 
 
 def test_two_axes_make_a_grid_and_whole_a_row(tmp_path: Path, image: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from finishing.batch import test_strip
+    from finishing.batch.paper import test_strip
 
     seen: list[list[Any]] = []
     real = test_strip.write_pages

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishing.batch.looks import read_look
-from finishing.batch.varying import Varied, read_asked, spaced, vary, with_unit
+from finishing.batch.paper.varying import Varied, read_asked, spaced, vary, with_unit
+from finishing.batch.work.looks import read_look
 from finishing.errors import Problem, ProblemSet
 from finishing.recipes.recipe import Recipe
 

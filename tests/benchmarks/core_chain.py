@@ -61,9 +61,9 @@ def codec_alone(path: Path, subsampling: str) -> int:
 
 def finish(path: Path, look: object, subsampling: str) -> int:
     """As `finishing run` does it, apart from the ledger: read, carry out, encode with profile and records."""
-    from finishing.batch.delivering import deliver
-    from finishing.batch.picture import source_of
-    from finishing.batch.records import loose_record
+    from finishing.batch.delivery.delivering import deliver
+    from finishing.batch.delivery.records import loose_record
+    from finishing.batch.opening.picture import source_of
     from finishing.operation import Geometry
     from finishing.photographs.reading import read_photograph
     from finishing.photographs.records import output_metadata
@@ -79,7 +79,7 @@ def finish(path: Path, look: object, subsampling: str) -> int:
 
 
 def look_of(name: str, folder: Path) -> object:
-    from finishing.batch.looks import read_look
+    from finishing.batch.work.looks import read_look
 
     if name != "core":
         return read_look(name)

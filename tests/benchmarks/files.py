@@ -40,9 +40,9 @@ def main() -> None:
     import simplejpeg
     from core_chain import draw, look_of
 
-    from finishing.batch.delivering import deliver
-    from finishing.batch.output_size import output_size
-    from finishing.batch.picture import reduced, source_of
+    from finishing.batch.delivery.delivering import deliver
+    from finishing.batch.delivery.output_size import output_size
+    from finishing.batch.opening.picture import reduced, source_of
     from finishing.operation import Geometry
     from finishing.photographs.reading import read_photograph
     from finishing.sessions.deliverables import Deliverable

@@ -68,7 +68,7 @@ def codec(paths: list[Path], threads: int) -> float:
 
 
 def light(paths: list[Path], threads: int) -> float:
-    from finishing.batch.lighting_frames import lit_frame, taken_frames
+    from finishing.batch.lighting.lighting_frames import lit_frame, taken_frames
     from finishing.colour.spaces import LUMINANCE
     from finishing.light.blending import Blend, BlendSource, Light
     from finishing.light.separation import separate
@@ -82,7 +82,7 @@ def light(paths: list[Path], threads: int) -> float:
 
 
 def command(paths: list[Path], threads: int) -> None:
-    from finishing.batch.lighting import LightRequest, light_frames
+    from finishing.batch.lighting.light_files import LightRequest, light_frames
     from finishing.light.blending import Blend, Light
 
     request = LightRequest(paths, paths[0].parent / "out", blend=Blend(Light(1.0), Light(-0.3)), again=True)

@@ -70,8 +70,8 @@ def main() -> None:
 
     import cv2
 
-    from finishing.batch.assignment import SessionWork, assign
-    from finishing.batch.contact_sheet import make_sheet
+    from finishing.batch.paper.contact_sheet import make_sheet
+    from finishing.batch.work.assignment import SessionWork, assign
 
     cv2.setNumThreads(1)
     with tempfile.TemporaryDirectory() as name:

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from finishing.batch.looks import library_names
+from finishing.batch.work.looks import library_names
 from finishing.cli.main import main
 from finishing.documents.reading import MANY
 from finishing.operations.catalogue import OPERATIONS

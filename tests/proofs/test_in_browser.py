@@ -13,10 +13,10 @@ import pytest
 import yaml
 from PIL import Image
 
-from finishing.batch.assignment import assign
-from finishing.batch.picking import bring_in
-from finishing.batch.proofing import make_proof
-from finishing.batch.run import run
+from finishing.batch.client.picking import bring_in
+from finishing.batch.client.proofing import make_proof
+from finishing.batch.delivery.run import run
+from finishing.batch.work.assignment import assign
 from finishing.proofs.model import ProofFrame, ProofGroup, ProofPage, ProofPicture, session_id
 from finishing.proofs.page import proof_html
 

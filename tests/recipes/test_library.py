@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from finishing.batch.looks import library, library_names, read_look
-from finishing.batch.measuring import measure
-from finishing.batch.picture import finish_picture
+from finishing.batch.delivery.measuring import measure
+from finishing.batch.opening.picture import finish_picture
+from finishing.batch.work.looks import library, library_names, read_look
 from finishing.colour import oklab
 from finishing.colour.difference import ciede2000, linear_to_lab
 from finishing.colour.transfer import srgb_decode

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishing.batch.looks import library, vocabulary
+from finishing.batch.work.looks import library, vocabulary
 from finishing.errors import ProblemSet
 from finishing.recipes.library import library_folder, recipes_in
 from finishing.recipes.reading import read_recipe

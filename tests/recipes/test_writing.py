@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishing.batch.looks import library, read_look, vocabulary
+from finishing.batch.work.looks import library, read_look, vocabulary
 from finishing.operations.catalogue import OPERATIONS
 from finishing.recipes.reading import read_recipe, read_recipe_text
 from finishing.recipes.recipe import Recipe

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from finishing.batch.schemas import schema_of
+from finishing.batch.texts.schemas import schema_of
 from finishing.documents.reading import parse_document
 from finishing.errors import ProblemSet
 from finishing.sessions.blends import (

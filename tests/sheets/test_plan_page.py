@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from finishing.batch.plan_paper import plan_page, write_plan_page
+from finishing.batch.paper.plan_paper import plan_page, write_plan_page
 from finishing.errors import Problem
 from finishing.sessions.plan import parse_plan
 from finishing.sessions.plan_table import CAUTIONS

@@ -1,0 +1,1 @@
+"""The page that the client answers on, and the answer brought in."""

@@ -1,0 +1,1 @@
+"""Finished files: a session's, or loose images'."""

@@ -1,0 +1,54 @@
+"""Files of earlier runs that the session no longer asks for: told, and never taken away."""
+
+from collections.abc import Collection, Sequence
+from fnmatch import fnmatchcase
+from pathlib import Path
+
+from finishing.batch.memory.ledger import Ledger, open_ledger
+from finishing.errors import Problem
+
+
+def left_over(ledger: Ledger, wanted: Collection[str], session: Path) -> list[str]:
+    """The outputs that the ledger knows, that are still there, and that a whole run of the session would not make.
+
+    wanted: the paths that it makes, below the ledger's folder. session: its folder; what another session finished into
+    the same folder is no business of this one's.
+    """
+    found = []
+    for entry in ledger.entries():
+        if entry.path in wanted or not (ledger.folder / entry.path).is_file():
+            continue
+        making = ledger.making(entry.path)
+        if making is None or making.told["session"]["folder"] == str(session.resolve()):
+            found.append(entry.path)
+    return found
+
+
+def forget(folder: Path, names: Sequence[str]) -> list[str]:
+    """Take outputs that are deleted out of the ledger of a folder. names: paths as the ledger lists them, or patterns.
+
+    They can then not be made again from the ledger. Returns the paths. Raises Problem where a name means none of them,
+    or a file is still there: nothing is forgotten then.
+    """
+    with open_ledger(folder, create=False) as ledger:
+        known = [entry.path for entry in ledger.entries()]
+        found: dict[str, None] = {}
+        for name in names:
+            meant = [path for path in known if path == name or fnmatchcase(path, name)]
+            if not meant:
+                raise Problem(
+                    "the ledger has no such file",
+                    got=name,
+                    expected="a path as `finishing ledger` lists it, or a pattern in quotes such as 'web/*'",
+                    remedy="check the name",
+                )
+            found.update(dict.fromkeys(meant))
+        there = next((path for path in found if (folder / path).exists()), None)
+        if there is not None:
+            raise Problem(
+                "this file is still there, and stays in the ledger",
+                where=str(folder / there),
+                remedy="delete it first, if nobody needs it any more",
+            )
+        ledger.forget(list(found))
+    return list(found)

@@ -1,0 +1,384 @@
+"""Finishes a session: every look, every deliverable, on several cores, going on where an earlier run stopped.
+
+One bad frame never stops the others. An output is up to date when the ledger knows it under the same
+fingerprint and the file is as it was written. A file that was changed since, or that something else put
+there, is never overwritten unasked.
+"""
+
+import json
+import os
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor, as_completed
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from finishing.batch.delivery.finishing_frames import Finished, Made, Task, checks_failed, finish_frame, tasks_of
+from finishing.batch.delivery.left_over import left_over
+from finishing.batch.delivery.measuring import failed_of
+from finishing.batch.delivery.small_prints import small_print_warnings
+from finishing.batch.memory.ledger import Entry, Ledger, hash_file, open_ledger
+from finishing.batch.memory.making import making_of
+from finishing.batch.opening.framing import framing_of
+from finishing.batch.work.assignment import FrameWork, SessionWork
+from finishing.batch.work.blends import Origin, origin_of
+from finishing.errors import Problem, fault_of_the_program
+from finishing.recipes.check import CheckResult
+from finishing.recipes.recipe import flow
+from finishing.sessions.folder import FramePath
+
+if TYPE_CHECKING:
+    from finishing.batch.evening.evening_out import Evenness
+
+OUTPUT_FOLDER = "finished"
+
+
+@dataclass
+class Report:
+    """What a run did. made, up_to_date: paths below `folder`; failed: problems by frame; warnings: what is doubtful;
+    left_over: files of earlier runs, below `folder`, that the session no longer asks for."""
+
+    folder: Path
+    made: list[str] = field(default_factory=list)
+    up_to_date: list[str] = field(default_factory=list)
+    planned: list[str] = field(default_factory=list)
+    failed: dict[str, Problem] = field(default_factory=dict)
+    notices: dict[str, list[str]] = field(default_factory=dict)
+    checks: dict[tuple[str, str], list[CheckResult]] = field(default_factory=dict)
+    stopped: bool = False
+    warnings: list[Problem] = field(default_factory=list)
+    left_over: list[str] = field(default_factory=list)
+    evenness: "Evenness | None" = None
+
+    @property
+    def failed_checks(self) -> dict[tuple[str, str], list[CheckResult]]:
+        """Frame and look with the checks that did not pass."""
+        failed = {key: failed_of(results) for key, results in self.checks.items()}
+        return {key: results for key, results in failed.items() if results}
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values for `--json`."""
+        return {
+            "folder": str(self.folder),
+            "made": sorted(self.made),
+            "up_to_date": sorted(self.up_to_date),
+            "planned": sorted(self.planned),
+            "failed": [{"frame": name, **problem.as_dict()} for name, problem in sorted(self.failed.items())],
+            "notices": [{"frame": name, "notices": told} for name, told in sorted(self.notices.items())],
+            "checks": [
+                {"frame": frame, "look": look, **asdict(result)}
+                for (frame, look), results in sorted(self.checks.items())
+                for result in results
+            ],
+            "stopped": self.stopped,
+            "warnings": [problem.as_dict() for problem in self.warnings],
+            "left_over": self.left_over,
+            "evenness": None if self.evenness is None else self.evenness.as_json(),
+        }
+
+
+#: Told after every frame: its name, how many outputs were made of it, its problem if it failed.
+Progress = Callable[[str, int, Problem | None], None]
+
+
+@dataclass(frozen=True)
+class _Due:
+    """A frame with the outputs that have to be made of it."""
+
+    work: FrameWork
+    tasks: list[Task]
+    origin: Origin
+
+
+def run(
+    session: SessionWork,
+    folder: Path,
+    *,
+    jobs: int | None = None,
+    again: bool = False,
+    dry_run: bool = False,
+    strict: bool = False,
+    whole: bool = True,
+    begin: Callable[[int, int], None] = lambda frames, outputs: None,
+    progress: Progress = lambda frame, made, problem: None,
+) -> Report:
+    """Finish a session into a folder. begin: told the numbers of frames and outputs that are due. whole: whether all
+    that the session asks for is in it, and not some frames, looks or deliverables alone; only then it is known which
+    files of earlier runs are left over.
+
+    Raises Problem where the output folder or its ledger cannot be used; problems of single frames are reported.
+    """
+    report = Report(folder, evenness=session.evenness)
+    for name, problem in session.unreadable.items():
+        if any(work.frame.name == name and work.outputs for work in session.frames):
+            report.failed[name] = problem
+    with _ledger(folder, dry_run) as ledger:
+        due = _due(session, ledger, folder, report, again=again, strict=strict)
+        report.warnings = small_print_warnings(session.session, _kept(session))
+        if ledger is not None and whole:
+            wanted = {str(output.path) for work in session.frames for output in work.outputs}
+            report.left_over = left_over(ledger, wanted, session.session.folder)
+        begin(len(due) + len(report.failed), sum(len(frame.tasks) for frame in due))
+        for name, problem in report.failed.items():
+            progress(name, 0, problem)
+        if dry_run:
+            report.planned = [str(task.output.path) for frame in due for task in frame.tasks]
+        elif ledger is not None:
+            _work_off(due, ledger, folder, report, jobs or os.cpu_count() or 1, progress, strict=strict)
+            _record_evenness(session, ledger, folder, report)
+    return report
+
+
+def _kept(session: SessionWork) -> dict[str, list[tuple[str, int, int]]]:
+    """The frames of each deliverable, with their sizes as they are kept."""
+    kept: dict[str, dict[str, tuple[str, int, int]]] = {}
+    for work in session.frames:
+        if work.header is None:
+            continue
+        framing = framing_of(work.says, work.header.width, work.header.height)
+        for output in work.outputs:
+            frames = kept.setdefault(output.deliverable_name, {})
+            frames[work.frame.name] = (work.frame.name, framing.width, framing.height)
+    return {name: list(frames.values()) for name, frames in kept.items()}
+
+
+def _record_evenness(session: SessionWork, ledger: Ledger, folder: Path, report: Report) -> None:
+    """What was evened out into the ledger and, as a chart, beside it."""
+    if session.evenness is None:
+        return
+    from finishing.batch.evening.evenness_chart import CHART_NAME, write_chart
+
+    ledger.write_corrections({name: frame.as_json() for name, frame in session.evenness.frames.items()})
+    try:
+        written = write_chart(session.evenness, folder)
+    except Problem as problem:
+        report.notices["evenness"] = [str(problem)]
+        return
+    if not written:
+        report.notices["evenness"] = [f"its chart was not written: {folder / CHART_NAME} is a file of yours"]
+
+
+@contextmanager
+def _ledger(folder: Path, dry_run: bool) -> Iterator[Ledger | None]:
+    """The ledger; a dry run opens one that is there and makes none."""
+    if dry_run and not (folder / "ledger.sqlite").is_file():
+        yield None
+        return
+    with open_ledger(folder, create=True) as ledger:
+        yield ledger
+
+
+def _due(
+    session: SessionWork, ledger: Ledger | None, folder: Path, report: Report, *, again: bool, strict: bool
+) -> list[_Due]:
+    """The frames with outputs that are missing or no longer true; the others are entered as up to date."""
+    known = {entry.path: entry for entry in ledger.entries()} if ledger else {}
+    recorded = ledger.with_making() if ledger else set()
+    due: list[_Due] = []
+    for work in session.frames:
+        if not work.outputs or work.header is None:
+            continue
+        try:
+            if work.header.refusal is not None:
+                raise work.header.refusal
+            origin = _origin(work, ledger)
+            tasks = tasks_of(work, work.header, origin, session.session.value.rights)
+            wanted = [t for t in tasks if again or not _stands(t, known.get(str(t.output.path)), folder)]
+        except Problem as problem:
+            report.failed[work.frame.name] = problem
+            continue
+        except OSError as error:
+            report.failed[work.frame.name] = Problem("the frame cannot be read", where=work.frame.name, got=str(error))
+            continue
+        stands = [t for t in tasks if t not in wanted]
+        report.up_to_date += [str(t.output.path) for t in stands]
+        if ledger is not None:
+            _fill_in(work, [t for t in stands if str(t.output.path) not in recorded], ledger)
+        if wanted:
+            due.append(_Due(work, wanted, origin))
+        for look in work.looks:
+            known_results = ledger.checks(work.frame.name, look.name) if ledger else []
+            if known_results and not any(task.output.look is look for task in wanted):
+                report.checks[work.frame.name, look.name] = known_results
+                if strict and failed_of(known_results):
+                    report.failed[work.frame.name] = checks_failed(work.frame.name, look.name, known_results)
+    return due
+
+
+def _fill_in(work: FrameWork, tasks: Sequence[Task], ledger: Ledger) -> None:
+    """Record how outputs were made that an earlier version made: their fingerprints say that nothing has changed."""
+    for task in tasks:
+        ledger.write_making(str(task.output.path), making_of(work, task, ledger.folder))
+
+
+def _origin(work: FrameWork, ledger: Ledger | None) -> Origin:
+    """The hashes of the files that a frame comes from."""
+    files = work.blend.sources if work.blend is not None else (work.frame,)
+    return origin_of(work.blend, [_source_hash(file, ledger) for file in files])
+
+
+def _source_hash(frame: FramePath, ledger: Ledger | None) -> str:
+    """The hash of a frame's file; read anew only where its size or time has changed."""
+    stat = frame.path.stat()
+    known = ledger.known_hash(frame.relative, stat.st_size, stat.st_mtime_ns) if ledger else None
+    if known is not None:
+        return known
+    digest = hash_file(frame.path)
+    if ledger is not None:
+        ledger.write_hash(frame.relative, stat.st_size, stat.st_mtime_ns, digest)
+    return digest
+
+
+def _stands(task: Task, entry: Entry | None, folder: Path) -> bool:
+    """Whether an output is there as it should be. Raises Problem where the file is not ours to overwrite."""
+    path = folder / task.output.path
+    if not path.exists():
+        return False
+    if entry is None:
+        raise Problem(
+            "a file is in the way that this program did not make",
+            where=str(path),
+            remedy="move it away, or run with --again to overwrite it",
+        )
+    stat = path.stat()
+    touched = (stat.st_size, stat.st_mtime_ns) != (entry.size, entry.modified_ns)
+    if touched and hash_file(path) != entry.output_hash:
+        raise Problem(
+            "this finished file was changed after it was made",
+            where=str(path),
+            remedy="move your changed version elsewhere, or run with --again to make it anew",
+        )
+    return entry.fingerprint == task.fingerprint
+
+
+def _work_off(
+    due: Sequence[_Due],
+    ledger: Ledger,
+    folder: Path,
+    report: Report,
+    jobs: int,
+    progress: Progress,
+    *,
+    strict: bool,
+) -> None:
+    """Make what is due: frames side by side, then blends one after the other with all threads, since two of them at
+    once would need the memory of both."""
+    import cv2
+
+    cv2.setNumThreads(1)  # the frames run side by side already
+    frames = [frame for frame in due if frame.work.blend is None]
+    blends = [frame for frame in due if frame.work.blend is not None]
+    for part, workers in ((frames, jobs), (blends, 1)):
+        if part and not report.stopped:
+            threads = max(1, jobs // min(workers, len(part)))
+            _side_by_side(part, ledger, folder, report, workers, threads, progress, strict=strict)
+
+
+def _side_by_side(
+    due: Sequence[_Due],
+    ledger: Ledger,
+    folder: Path,
+    report: Report,
+    workers: int,
+    threads: int,
+    progress: Progress,
+    *,
+    strict: bool,
+) -> None:
+    """workers: frames at a time; threads: of each."""
+    stopping = threading.Event()
+    finished: dict[str, list[Made]] = {frame.work.frame.name: [] for frame in due}
+
+    def finish(frame: _Due) -> Finished:
+        name = frame.work.frame.name
+        if stopping.is_set():
+            return Finished([], {})
+        return finish_frame(frame.work, frame.tasks, folder, finished[name].append, strict=strict, threads=threads)
+
+    with ThreadPoolExecutor(workers) as pool:
+        waiting: dict[Future[Finished], _Due] = {pool.submit(finish, frame): frame for frame in due}
+        try:
+            for future in as_completed(waiting):
+                frame = waiting.pop(future)
+                _settle(frame, future, finished, ledger, report, progress)
+        except KeyboardInterrupt:
+            stopping.set()
+            report.stopped = True
+            for future in list(waiting):
+                future.cancel()
+            pool.shutdown(wait=True)
+            for future, frame in waiting.items():
+                if not future.cancelled():
+                    _settle(frame, future, finished, ledger, report, progress)
+
+
+def _settle(
+    frame: _Due,
+    future: Future[Finished],
+    finished: dict[str, list[Made]],
+    ledger: Ledger,
+    report: Report,
+    progress: Progress,
+) -> None:
+    """Enter what a frame's worker has made, and its problem if it had one."""
+    name = frame.work.frame.name
+    problem: Problem | None = None
+    try:
+        told = future.result()
+        if told.notices:
+            report.notices[name] = told.notices
+        for look, results in told.checks.items():
+            if not results:
+                continue
+            report.checks[name, look] = results
+            ledger.write_checks(name, look, results)
+        for look, found in told.problems.items():
+            what = found if found.where is not None else found.at(f"{name} in {look}")
+            problem = problem or what
+            report.failed[name if problem is what else f"{name} in {look}"] = what
+    except Problem as error:
+        problem = error if error.where is not None else error.at(name)
+    except Exception as error:
+        problem = fault_of_the_program(name, error)
+    made = finished[name]
+    if made and frame.origin.blend is not None:
+        ledger.write_blend(frame.origin.hash, frame.origin.blend)
+    for one in made:
+        steps = "\n".join(step.describe() for step in one.task.output.look.steps)
+        ledger.write(_entry(frame, one), steps, making_of(frame.work, one.task, ledger.folder))
+        report.made.append(str(one.task.output.path))
+    if problem is not None:
+        report.failed.setdefault(name, problem)
+    if made or problem is not None:
+        progress(name, len(made), problem)
+
+
+def _entry(frame: _Due, made: Made) -> Entry:
+    output = made.task.output
+    return Entry(
+        path=str(output.path),
+        fingerprint=made.task.fingerprint,
+        frame=frame.work.frame.name,
+        source=frame.work.blend.source_text if frame.work.blend else frame.work.frame.relative,
+        source_hash=frame.origin.hash,
+        setup=frame.work.setup.setup.id if frame.work.setup else None,
+        look=output.look.name,
+        look_version=output.look.version,
+        look_hash=output.look.hash,
+        settings=_settings(output.look.settings),
+        deliverable=output.deliverable_name,
+        width=made.task.width,
+        height=made.task.height,
+        output_hash=made.output_hash,
+        size=made.size,
+        modified_ns=made.modified_ns,
+        made_at=datetime.now(UTC).isoformat(timespec="seconds"),
+        seconds=round(made.seconds, 3),
+    )
+
+
+def _settings(settings: Any) -> str:
+    return json.dumps(dict(settings), default=flow, ensure_ascii=False)

@@ -1,0 +1,106 @@
+"""Prints that a frame has too few pixels for: they are delivered as large as the frame is, and that is told."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from finishing import units
+from finishing.batch.delivery.output_size import pixels_per_inch_of
+from finishing.batch.opening.framing import framing_of
+from finishing.errors import Problem
+from finishing.photographs.headers import Header
+from finishing.sessions.deliverables import MM_PER_INCH, Deliverable, PrintSize
+from finishing.sessions.session import Session
+
+#: Names of frames that are told one by one.
+MOST_NAMES = 6
+#: Less than this share of the resolution does not show.
+_SHARE = 0.995
+
+
+@dataclass(frozen=True)
+class SmallPrint:
+    """frame: its name; needed, there: pixels along the side that is short of them; resolution: what it comes to on
+    paper of that size, in pixels per inch."""
+
+    frame: str
+    needed: int
+    there: int
+    resolution: float
+
+
+def small_print(deliverable: Deliverable, frame: str, width: int, height: int) -> SmallPrint | None:
+    """Whether a frame (as it is kept: straightened, cropped) is too small for a print. None where it is not, where no
+    print size is asked for, or where small frames are enlarged."""
+    paper = deliverable.print_size
+    if paper is None or deliverable.enlarge:
+        return None
+    asked = pixels_per_inch_of(deliverable)
+    sides = [(paper.long_inches, max(width, height))]
+    if paper.short_inches is not None:
+        sides.append((paper.short_inches, min(width, height)))
+    # the side that limits the picture on this paper is the one with the more pixels to an inch
+    inches, pixels = max(sides, key=lambda side: side[1] / side[0])
+    resolution = pixels / inches
+    if resolution >= asked * _SHARE:
+        return None
+    return SmallPrint(frame, round(inches * asked), pixels, resolution)
+
+
+def small_print_warnings(
+    session: Session, kept: Mapping[str, Iterable[tuple[str, int, int]]]
+) -> list[Problem]:  # fmt: skip
+    """A warning for each deliverable with frames that are too small for its print. kept: by deliverable, the frames
+    that it is made of: name, width and height in pixels as kept."""
+    warnings = []
+    for name, frames in kept.items():
+        deliverable = session.value.deliverables.get(name)
+        if deliverable is None or deliverable.print_size is None:
+            continue
+        found = [one for one in (small_print(deliverable, *frame) for frame in frames) if one is not None]
+        if found:
+            warnings.append(_warning(session, name, deliverable, deliverable.print_size, found))
+    return warnings
+
+
+def _warning(
+    session: Session, name: str, deliverable: Deliverable, paper: PrintSize, found: list[SmallPrint]
+) -> Problem:
+    groups: dict[tuple[int, int], list[SmallPrint]] = {}
+    for one in sorted(found, key=lambda one: one.resolution):
+        groups.setdefault((one.there, one.needed), []).append(one)
+    told = []
+    for (there, needed), members in groups.items():
+        names = ", ".join(one.frame for one in members[:MOST_NAMES])
+        names += f" and {len(members) - MOST_NAMES} more" if len(members) > MOST_NAMES else ""
+        resolution = units.format_number(members[0].resolution, 0)
+        told.append(f"{names}: {needed} pixels needed, {there} there, {resolution} pixels per inch on paper")
+    asked = units.format_number(pixels_per_inch_of(deliverable), 0)
+    count = f"{len(found)} frame{' is' if len(found) == 1 else 's are'}"
+    return session.document.problem(
+        f"{count} too small for {size_words(paper)} at {asked} pixels per inch and delivered as large as "
+        + ("it is" if len(found) == 1 else "they are"),
+        "deliverables", name, "print_size",
+        got="; ".join(told),
+        remedy="ask for a smaller print, crop less, or write enlarge: yes to have pixels made up",
+    )  # fmt: skip
+
+
+def size_words(paper: PrintSize) -> str:
+    """40 × 30 cm, or 12 × 8 inches where centimetres would be odd."""
+    sides = [side for side in (paper.long_inches, paper.short_inches) if side is not None]
+    centimetres = [side * MM_PER_INCH / 10 for side in sides]
+    if all(abs(side * 10 - round(side * 10)) < 0.01 for side in centimetres):
+        return " × ".join(units.format_number(side, 1) for side in centimetres) + " cm"
+    return " × ".join(units.format_number(side, 2) for side in sides) + " inches"
+
+
+def small_prints_of_session(session: Session, headers: Mapping[str, Header]) -> list[Problem]:
+    """The warnings for all frames of a session, from their headers alone."""
+    prints = [name for name, one in session.value.deliverables.items() if one.print_size is not None]
+    kept = []
+    for frame in session.chosen:
+        header = headers.get(frame.name)
+        if header is not None:
+            framing = framing_of(session.of_frame(frame.name), header.width, header.height)
+            kept.append((frame.name, framing.width, framing.height))
+    return small_print_warnings(session, dict.fromkeys(prints, kept))

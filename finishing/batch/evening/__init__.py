@@ -1,0 +1,1 @@
+"""Evening out exposure and colour within a set-up."""

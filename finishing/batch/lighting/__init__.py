@@ -1,0 +1,1 @@
+"""Strobe and ambient of frames taken apart, and blended anew."""

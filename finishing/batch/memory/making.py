@@ -1,0 +1,79 @@
+"""What is kept of how an output was made, so that it can be made once more when recipe and session have moved on."""
+
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from finishing.batch.delivery.finishing_frames import Task
+from finishing.batch.memory.ledger import Making, hash_file
+from finishing.batch.work.assignment import FrameWork
+from finishing.batch.work.blends import BlendWork
+from finishing.recipes.writing import recipe_text
+from finishing.sessions.folder import FramePath
+
+
+def session_folder_of(frame: FramePath) -> Path:
+    """The folder of the session that a frame belongs to."""
+    return frame.path.parents[len(PurePosixPath(frame.relative).parts) - 1]
+
+
+def making_of(work: FrameWork, task: Task, folder: Path) -> Making:
+    """All that went into an output beside its frame's pixels. folder: the ledger's.
+
+    Paths are kept from the session's folder where they lie in it, and that folder both from the ledger's and whole, so
+    that a session is found again that was moved together with its outputs, and one that stayed where it was.
+    """
+    output, session = task.output, session_folder_of(work.frame).resolve()
+    told = task.told
+    masks = {
+        name: {"file": _from(session, work.mask_files[name]), "hash": digest} for name, digest in told["masks"].items()
+    }
+    profile = output.profile_file
+    facts: dict[str, Any] = {
+        "software": told["software"],
+        "session": {"from_ledger": _relative(session, folder.resolve()), "folder": str(session)},
+        "recipe_folder": _from(session, output.look.path.parent),
+        "recipe_masks": files_of(output.look.mask_paths, session),
+        "deliverable": told["deliverable"],
+        "size": told["size"],
+        "says": work.says.model_dump(mode="json", include={"subject", "straighten", "crop"}, exclude_none=True),
+        "masks": masks,
+        "correction": told.get("correction"),
+        "profile": None if profile is None else {"file": _from(session, profile), "hash": told["profile"]},
+        "blend": None if work.blend is None else _blend(work.blend, told["blend"]),
+    }
+    return Making(recipe_text(output.look), facts, task.exif, task.xmp)
+
+
+def _blend(blend: BlendWork, told: Mapping[str, Any]) -> dict[str, Any]:
+    """A blend's sources with exposures and hashes, and what is done to their light."""
+    return {
+        "sources": [
+            {
+                "file": source.relative, "hash": one["hash"], "shutter": taken.shutter, "strobes": taken.strobes,
+                "aperture": taken.aperture, "iso": taken.iso,
+            }
+            for source, taken, one in zip(blend.sources, blend.taken, told["sources"], strict=True)
+        ],
+        "light": told["light"],
+        "white_balance": {key: value for key, value in told["white_balance"].items() if value is not None},
+    }  # fmt: skip
+
+
+def files_of(paths: Sequence[Path], session: Path) -> list[dict[str, str]]:
+    """Files with their hashes, in the same order."""
+    return [{"file": _from(session, path), "hash": hash_file(path)} for path in paths]
+
+
+def _from(session: Path, path: Path) -> str:
+    """A path from the session's folder where it lies in it, else whole."""
+    whole = path.resolve()
+    return whole.relative_to(session).as_posix() if whole.is_relative_to(session) else str(whole)
+
+
+def _relative(session: Path, folder: Path) -> str | None:
+    try:
+        return Path(os.path.relpath(session, folder)).as_posix()
+    except ValueError:  # on another drive
+        return None

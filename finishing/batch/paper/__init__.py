@@ -1,0 +1,1 @@
+"""Contact sheets, strips, steps, the look book, the plan on paper."""

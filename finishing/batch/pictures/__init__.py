@@ -1,0 +1,1 @@
+"""Pictures and tables for the eye and for other programs: comparison, cut-out, table files."""

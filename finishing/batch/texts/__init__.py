@@ -1,0 +1,1 @@
+"""The files that users write: first ones, checks, reference, schemas, what a recipe does."""

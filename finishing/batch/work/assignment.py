@@ -1,0 +1,294 @@
+"""A session laid out as work: which frame belongs to which set-up, gets which looks, and becomes which files."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING
+
+from finishing.batch.work.blends import BlendWork, blends_of
+from finishing.batch.work.frame_headers import match_session, read_headers
+from finishing.batch.work.looks import library_names, session_looks
+from finishing.errors import Problem, ProblemSet
+from finishing.evenness.correction import NONE, Correction
+from finishing.photographs.headers import Header
+from finishing.recipes.recipe import Recipe
+from finishing.sessions.blends import setup_of_blend
+from finishing.sessions.deliverables import Deliverable, file_name, is_profile_file
+from finishing.sessions.folder import FramePath, matches
+from finishing.sessions.matching import FrameMatch, Matching
+from finishing.sessions.selection import parse_selection, select_frames
+from finishing.sessions.session import PerFrame, Session, read_session
+from finishing.sessions.worked_out import WorkedPlan, WorkedSetup, work_out
+
+if TYPE_CHECKING:
+    from finishing.batch.evening.evening_out import Evenness
+
+#: In place of names of frames: those that the client picked, in the looks that were picked for them.
+PICKED = "picked"
+
+
+@dataclass(frozen=True)
+class Output:
+    """One file to be made: a frame in a look as a deliverable. path: relative to the output folder. profile_file: the
+    printer's profile, where the deliverable names one."""
+
+    look: Recipe
+    deliverable_name: str
+    deliverable: Deliverable
+    path: PurePosixPath
+    profile_file: Path | None = None
+
+
+@dataclass(frozen=True)
+class FrameWork:
+    """One frame with all that is known about it and all that is to be made of it.
+
+    blend: what it is made of, None for a frame of its own file. A blend's header, set-up and match are those of its
+    first source; so is its correction, without the colour part where the blend has a white balance of its own. Its
+    sources are measured and evened out as any frames are; the blend itself is not measured, since its light was chosen.
+    Open a frame's picture with `finishing.batch.opening.opened.open_frame`, whichever it is.
+    """
+
+    frame: FramePath
+    header: Header | None
+    setup: WorkedSetup | None
+    match: FrameMatch | None
+    says: PerFrame
+    rating: int | None
+    looks: tuple[Recipe, ...]
+    outputs: tuple[Output, ...]
+    mask_files: Mapping[str, Path]
+    correction: Correction = NONE
+    blend: BlendWork | None = None
+
+
+@dataclass(frozen=True)
+class SessionWork:
+    """A whole session as work. unreadable: frames whose headers already say that they cannot be read; evenness: what is
+    evened out, None where the session asks for nothing of the kind."""
+
+    session: Session
+    plan: WorkedPlan | None
+    matching: Matching | None
+    frames: tuple[FrameWork, ...]
+    unreadable: dict[str, Problem]
+    evenness: "Evenness | None" = None
+
+
+def assign(
+    path: Path,
+    *,
+    looks: Sequence[str] = (),
+    frames: Sequence[str] = (),
+    deliverables: Sequence[str] = (),
+    jobs: int | None = None,
+    evened: bool = True,
+) -> SessionWork:
+    """Read a session and lay it out. looks, frames, deliverables: keep to these; empty means all. evened: whether what
+    the session asks for under `match` is measured.
+
+    Nothing is started here: everything that can be wrong with the user's files is found first.
+    Raises Problem or ProblemSet.
+    """
+    session = read_session(path, library_names())
+    headers, unreadable = read_headers(session.chosen, jobs)
+    matching = match_session(session, headers)
+    blends = blends_of(session, headers, unreadable, matching)
+    for name, (blend, header) in blends.items():
+        if header is not None:
+            headers[name] = header
+        elif blend.refusal is not None:
+            unreadable[name] = blend.refusal
+    worked = work_out(session.plan) if session.plan is not None else None
+    recipes = session_looks(session)
+    chosen = _chosen_frames(session, frames, matching)
+    made = _chosen_deliverables(session, deliverables)
+    named = {recipe.name for _, recipe in recipes}
+    for look in looks:
+        if look not in named:
+            raise Problem(
+                f'the session has no look "{look}"',
+                expected="one of " + ", ".join(sorted(named)),
+                remedy="name one of these, or add the look to session.yaml",
+            )
+    setup_of = _setups(session, matching)
+    ratings = {name: rating for name, rating in _ratings(session, headers).items() if rating is not None}
+    only = _picked_looks(session, frames)
+    everything = frames_and_blends(session)
+    wanted = [(set(select_frames(entry.frames, everything, setup_of, ratings)), recipe) for entry, recipe in recipes]
+    _refuse_unknown_picks(session, only, wanted)
+    evenness = _evenness(session, headers, matching, chosen, jobs) if evened else None
+    numbers = {frame.name: number for number, frame in enumerate(everything, 1)}
+    work: list[FrameWork] = []
+    for frame in chosen:
+        own = tuple(
+            recipe
+            for names, recipe in wanted
+            if frame.name in names
+            and (not looks or recipe.name in looks)
+            and (frame.name not in only or recipe.name in only[frame.name])
+        )
+        of, _ = blends.get(frame.name, (None, None))
+        taken_for = of.sources[0].name if of else frame.name
+        correction = evenness.correction(taken_for) if evenness else NONE
+        setup = next((s for s in worked.setups if s.setup.id == setup_of.get(frame.name)), None) if worked else None
+        work.append(
+            FrameWork(
+                frame=frame,
+                header=headers.get(frame.name),
+                setup=setup,
+                match=matching.frames.get(taken_for) if matching else None,
+                says=session.of_frame(frame.name),
+                rating=ratings.get(frame.name),
+                looks=own,
+                outputs=tuple(_outputs(session, frame, setup, own, made, numbers[frame.name])),
+                mask_files=session.mask_files(frame.name),
+                correction=of.correction(correction) if of else correction,
+                blend=of,
+            )
+        )
+    _refuse_collisions(work)
+    return SessionWork(session, worked, matching, tuple(work), unreadable, evenness)
+
+
+def frames_and_blends(session: Session) -> list[FramePath]:
+    """All that is finished: the frames sorted by name, then the blends, so that a blend that is added leaves every
+    frame its number."""
+    return [*session.chosen, *session.blended]
+
+
+def _setups(session: Session, matching: Matching | None) -> dict[str, str]:
+    """Set-ups by frame and by blend."""
+    setup_of = dict(matching.setup_of) if matching else {}
+    for name, blend in session.blends.items():
+        setup = setup_of_blend(blend, setup_of)
+        if setup is not None:
+            setup_of[name] = setup
+    return setup_of
+
+
+def _evenness(
+    session: Session,
+    headers: dict[str, Header],
+    matching: Matching | None,
+    chosen: Sequence[FramePath],
+    jobs: int | None,
+) -> "Evenness | None":
+    if session.value.match.exposure is None and session.value.match.white_balance is None:
+        return None
+    from finishing.batch.evening.evening_out import even_out
+
+    wanted = {frame.name for frame in chosen}
+    wanted.update(blend.sources[0] for name, blend in session.blends.items() if name in wanted)
+    return even_out(session, headers, matching, wanted, jobs)
+
+
+def _ratings(session: Session, headers: dict[str, Header]) -> dict[str, int | None]:
+    """The session's ratings; where it gives none, the frame's own (a blend's header has its first source's)."""
+    own: dict[str, int | None] = {name: header.metadata.rating for name, header in headers.items()}
+    return {**own, **session.ratings}
+
+
+def _chosen_frames(session: Session, wanted: Sequence[str], matching: Matching | None) -> list[FramePath]:
+    """The frames that --frames names: set-up ids, frame names, patterns, `picked`; all without it. Raises Problem."""
+    everything = frames_and_blends(session)
+    if not wanted:
+        return everything
+    setup_of = _setups(session, matching)
+    for name in wanted:
+        known = name in ("all", PICKED) or name in setup_of.values()
+        if not known and not any(matches(name, f.name, f.path.name) for f in everything):
+            raise Problem(
+                f'no frame or set-up of the session has the name "{name}"',
+                remedy="use a name that `finishing plan` lists, or a pattern in quotes such as 'A-*'",
+            )
+    names = set(select_frames(parse_selection(list(wanted)), everything, setup_of))
+    names.update(_picked_looks(session, wanted))
+    return [frame for frame in everything if frame.name in names]
+
+
+def _picked_looks(session: Session, wanted: Sequence[str]) -> dict[str, tuple[str, ...]]:
+    """The client's looks by frame, where --frames asks for what is picked; else nothing. Raises Problem."""
+    if PICKED not in wanted:
+        return {}
+    picked = {frame.name: session.of_frame(frame.name).picked for frame in frames_and_blends(session)}
+    picked = {name: looks for name, looks in picked.items() if looks}
+    if not picked:
+        raise Problem(
+            "no frame of the session is picked",
+            where=session.document.place("per_frame"),
+            remedy="bring the client's answer in with `finishing picks`, or write picked: [a look] under per_frame",
+        )
+    return picked
+
+
+def _refuse_unknown_picks(
+    session: Session, picked: Mapping[str, Sequence[str]], wanted: Sequence[tuple[set[str], Recipe]]
+) -> None:
+    """A look that was picked for a frame must be one that the session gives it."""
+    problems = []
+    for frame, looks in picked.items():
+        known = [recipe.name for names, recipe in wanted if frame in names]
+        problems += [
+            session.document.problem(
+                f'the look "{look}" is picked for a frame that does not have it',
+                "per_frame", frame, "picked",
+                got=look,
+                expected="one of " + ", ".join(known) if known else "none: the session gives this frame no look",
+                remedy="correct picked, or give the frame that look under looks",
+            )
+            for look in looks if look not in known
+        ]  # fmt: skip
+    if problems:
+        raise ProblemSet(problems)
+
+
+def _chosen_deliverables(session: Session, wanted: Sequence[str]) -> dict[str, Deliverable]:
+    all_of_them = session.value.deliverables or {"full": Deliverable()}
+    for name in wanted:
+        if name not in all_of_them:
+            raise Problem(
+                f'the session has no deliverable "{name}"',
+                expected="one of " + ", ".join(all_of_them),
+                remedy="name one of these, or add it to session.yaml",
+            )
+    return {name: deliverable for name, deliverable in all_of_them.items() if not wanted or name in wanted}
+
+
+def _outputs(
+    session: Session,
+    frame: FramePath,
+    setup: WorkedSetup | None,
+    looks: Iterable[Recipe],
+    deliverables: dict[str, Deliverable],
+    number: int,
+) -> Iterable[Output]:
+    for recipe in looks:
+        for name, deliverable in deliverables.items():
+            path = file_name(
+                deliverable,
+                session=session.value.session,
+                name=name,
+                look=recipe.name,
+                frame=frame.name,
+                setup=setup.setup.id if setup else None,
+                number=number,
+            )
+            profile_file = session.folder / deliverable.profile if is_profile_file(deliverable.profile) else None
+            yield Output(recipe, name, deliverable, path, profile_file)
+
+
+def _refuse_collisions(work: Sequence[FrameWork]) -> None:
+    """Two outputs must not have one name, on disks that tell capitals apart and on those that do not."""
+    seen: dict[str, str] = {}
+    for frame in work:
+        for output in frame.outputs:
+            key = str(output.path).lower()
+            what = f"{frame.frame.name} in {output.look.name} as {output.deliverable_name}"
+            if key in seen:
+                raise Problem(
+                    "two outputs would have the same name",
+                    got=f"{output.path}: {seen[key]}, and {what}",
+                    remedy="give the deliverable a name pattern with {look} and {frame}, or use each look once",
+                )
+            seen[key] = what
