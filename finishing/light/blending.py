@@ -86,10 +86,12 @@ class BlendSource:
             list(pool.map(run, range(0, self.height, rows)))
         return planes
 
-    def codes(self, threads: int | None = None) -> tuple[NDArray[np.uint16], float, float]:
+    def codes(
+        self, threads: int | None = None, into: NDArray[np.uint16] | None = None
+    ) -> tuple[NDArray[np.uint16], float, float]:
         """The picture as linear 16-bit codes (height, width, 3), white at 65535, and the shares of its pixels that were
-        cut there because some channel was above white, and at 0 because one was below."""
-        out = np.empty((self.height, self.width, 3), np.uint16)
+        cut there because some channel was above white, and at 0 because one was below. into: an array for them."""
+        out = np.empty((self.height, self.width, 3), np.uint16) if into is None else into
         rows = self.separation.strip_rows
         tops = range(0, self.height, rows)
         workers = min(threads or os.cpu_count() or 1, len(tops))

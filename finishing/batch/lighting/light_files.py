@@ -22,6 +22,7 @@ from finishing.light.drawing import sentence
 from finishing.light.separation import error_gain
 from finishing.light.stops_map import Level, shares
 from finishing.photographs.records import FinishRecord, RecordedBlend, RecordedSource, output_metadata
+from finishing.photographs.tiff_out import codes_with_room
 from finishing.photographs.writing import OutputSettings, write_bytes, write_photograph
 from finishing.sessions.blends import light_words, listed, white_words
 from finishing.sessions.plan import ShootPlan, read_plan
@@ -183,10 +184,11 @@ def _write_all(scene: _Scene, apart: Apart, threads: int | None, progress: Progr
     targets = [scene.out / name for name in FILES]
     cut = {}
     for target, blend in zip(targets, (AMBIENT_ALONE, STROBE_ALONE, scene.blend), strict=False):
-        codes, above, below = BlendSource(apart.separation, blend, apart.matrix).codes(threads)
+        room = codes_with_room(apart.separation.height, apart.separation.width, "uint16")
+        codes, above, below = BlendSource(apart.separation, blend, apart.matrix).codes(threads, room)
         cut[target.name] = {"above_white": round(above, 6), "below_black": round(below, 6)}
         _write(target, codes, apart, blend, hashes)
-        del codes
+        del codes, room
         progress(f"{target.name} written")
     if cut[BLEND]["above_white"] > 0.001:
         notices.append(f"{cut[BLEND]['above_white']:.1%} of the blend lies above white and was cut there")
