@@ -135,13 +135,19 @@ def cube_root(x: Any) -> Any:
 
 
 @inlined
-def power(a: Any, exponent: Any) -> Any:
-    """a^exponent for a ≥ 0, to about 2e-6 of its value; what is below 2^-127 comes out as 0 or next to it."""
-    bits = np.float32(a).view(np.int32)
+def logarithm(x: Any) -> Any:
+    """log₂ x for x > 0, to about 1e-6."""
+    bits = np.float32(x).view(np.int32)
     whole = np.int32(np.int32(bits - BITS_OF_THREE_QUARTERS) >> MANTISSA_LENGTH)
     t = np.int32(bits - np.int32(whole << MANTISSA_LENGTH)).view(np.float32) - ONE
     series = G0 + t * (G1 + t * (G2 + t * (G3 + t * (G4 + t * (G5 + t * (G6 + t * G7))))))
-    y = max((np.float32(whole) + t * series) * exponent, LEAST_EXPONENT)
+    return np.float32(whole) + t * series
+
+
+@inlined
+def power(a: Any, exponent: Any) -> Any:
+    """a^exponent for a ≥ 0, to about 2e-6 of its value; what is below 2^-127 comes out as 0 or next to it."""
+    y = max(logarithm(a) * exponent, LEAST_EXPONENT)
     n = np.int32(y + BIAS_FLOAT)  # as good as rounded down: f may leave 0…1 by a rounding error, no more
     f = y - (np.float32(n) - BIAS_FLOAT)
     fraction = E0 + f * (E1 + f * (E2 + f * (E3 + f * (E4 + f * E5))))

@@ -4,6 +4,7 @@ planes is float32 (3, rows, width) throughout. All are total and mirrored for ne
 inverse over the whole real line.
 """
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -12,20 +13,30 @@ from numpy.typing import NDArray
 from finishing.colour import oklab
 from finishing.compiled import compiled, cube_root, singles, srgb_decode, srgb_encode
 
-TO_LMS = singles(*oklab.LINEAR_TO_LMS.ravel())
 TO_LAB = singles(*oklab.LMS_TO_OKLAB.ravel())
 FROM_LAB = singles(*oklab.OKLAB_TO_LMS.ravel())
-FROM_LMS = singles(*oklab.LMS_TO_LINEAR.ravel())
+
+Planes = NDArray[np.float32]
+Matrix = NDArray[np.float64]
+#: The 3×3 that changes nothing.
+SAME: Matrix = np.eye(3)
 
 
-def to_oklab(planes: NDArray[np.float32]) -> None:
-    """Linear light of the working primaries to OkLab."""
-    linear_to_oklab(planes, TO_LMS, TO_LAB)
+def into_oklab(before: Matrix = SAME, after: Matrix = SAME) -> Callable[[Planes], None]:
+    """From linear light of the working primaries to OkLab. before, after: 3×3 worked in, on linear light, on OkLab."""
+    first = singles(*(oklab.LINEAR_TO_LMS @ before).ravel())
+    second = singles(*(after @ oklab.LMS_TO_OKLAB).ravel())
+    return lambda planes: linear_to_oklab(planes, first, second)
 
 
-def from_oklab(planes: NDArray[np.float32]) -> None:
-    """OkLab to linear light of the working primaries."""
-    oklab_to_linear(planes, FROM_LAB, FROM_LMS)
+def out_of_oklab(before: Matrix = SAME, after: Matrix = SAME) -> Callable[[Planes], None]:
+    """The way back. before, after: 3×3 worked in, on OkLab and on linear light."""
+    first = singles(*(oklab.OKLAB_TO_LMS @ before).ravel())
+    second = singles(*(after @ oklab.LMS_TO_LINEAR).ravel())
+    return lambda planes: oklab_to_linear(planes, first, second)
+
+
+to_oklab, from_oklab = into_oklab(), out_of_oklab()
 
 
 @compiled

@@ -103,6 +103,12 @@ class Operation(Model):
         """Whether each channel comes out of the same channel alone, so that it can be worked into a table."""
         return False
 
+    @property
+    def matrix(self) -> NDArray[np.float64] | None:
+        """The 3×3 that it multiplies the three numbers of every pixel by, where it does nothing else: it can then be
+        worked into a conversion beside it."""
+        return None
+
     def radius(self, geometry: Geometry) -> int:
         """How many pixels around it looks at; 0 unless the reach is a neighbourhood."""
         return 0

@@ -58,18 +58,41 @@ def ledger(folder: Path, verify: bool, as_csv: bool, forgotten: tuple[str, ...],
     with open_ledger(folder, create=False, write=False) as opened:
         entries = opened.entries()
         blends = opened.blends()
+        evened = opened.corrections_of_outputs()
     state = verify_outputs(folder, entries) if verify else {}
     if as_json:
-        told = [{**entry.as_json(), "blend": blends.get(entry.source_hash)} for entry in entries]
+        told = [
+            {**entry.as_json(), "blend": blends.get(entry.source_hash), "correction": evened.get(entry.path)}
+            for entry in entries
+        ]
         print_json([{**one, **({"state": state[one["path"]]} if verify else {})} for one in told])
-    elif as_csv:
-        rows = [{**entry.as_json(), **({"state": state[entry.path]} if verify else {})} for entry in entries]
+        finish([path for path, found in state.items() if found != "as made"])
+    corrections = {}
+    if evened:
+        from finishing.batch.memory.inspection_words import correction_words
+        from finishing.batch.memory.making import correction_from
+
+        corrections = {path: correction_from(values) for path, values in evened.items()}
+    if as_csv:
+        rows = []
+        for entry in entries:
+            one = corrections.get(entry.path)
+            rows.append(
+                {
+                    **entry.as_json(),
+                    "exposure_correction_stops": one.stops if one else 0.0,
+                    "white_balance_correction": (one.white_text if one else None) or "",
+                    **({"state": state[entry.path]} if verify else {}),
+                }
+            )
         writer = csv.DictWriter(sys.stdout, list(rows[0]) if rows else ["path"], lineterminator="\n")
         writer.writeheader()
         writer.writerows(rows)
     else:
         for entry in entries:
             line = f"{entry.path}  from {entry.source}, {entry.look} {entry.look_version} ({entry.look_hash[:12]})"
+            if entry.path in corrections:
+                line += f", evened out: {correction_words(corrections[entry.path])}"
             click.echo(line + f", {entry.made_at}" + (f"  {state[entry.path]}" if verify else ""))
         click.echo(f"{len(entries)} outputs")
     finish([path for path, found in state.items() if found != "as made"])

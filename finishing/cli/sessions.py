@@ -57,14 +57,18 @@ def run(
 
     Goes on where an earlier run stopped; what is up to date is left alone. SESSION is a session.yaml or its folder.
     """
-    from finishing.batch.delivery.run import OUTPUT_FOLDER
     from finishing.batch.delivery.run import run as run_session
     from finishing.batch.delivery.unavailable import refuse_unavailable
-    from finishing.batch.work.assignment import assign
+    from finishing.batch.work.assignment import OUTPUT_FOLDER, assign
 
     started = time.perf_counter()
     work = assign(
-        session, looks=_split(look_names), frames=_split(frame_names), deliverables=_split(deliverables), jobs=jobs
+        session,
+        looks=_split(look_names),
+        frames=_split(frame_names),
+        deliverables=_split(deliverables),
+        jobs=jobs,
+        outputs=out,
     )
     refuse_unavailable(work.session)
     tell([*work.session.warnings, *(work.evenness.warnings if work.evenness else ())])
@@ -102,6 +106,8 @@ def run(
     tell_failed(report.failed)
     for line in report.evenness.lines() if report.evenness else ():
         click.echo(line)
+    if report.chart is not None:
+        click.echo(f"drawn: {report.chart}")
     if report.checks:
         passed = len(report.checks) - len(report.failed_checks)
         click.echo(f"checks: {passed} of {len(report.checks)} frames in their looks pass")

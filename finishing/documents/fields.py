@@ -1,16 +1,17 @@
 """The kinds of values that stand in a user's files, each with the words that describe it.
 
-A kind is an annotated type: how its text is read, what is expected, and an example to copy. The words are
-used by error messages, by the reference pages and by the JSON Schema alike.
+A kind stands beside a type in `Annotated`: how its text is read, what is expected, and an example to copy. The words
+are used by error messages, by the reference pages and by the JSON Schema alike.
 """
 
 import datetime
 import math
 import re
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from typing import Annotated, Any
 
+from annotated_types import GroupedMetadata
 from pydantic import BeforeValidator, PlainSerializer, WithJsonSchema
 
 from finishing import units
@@ -28,16 +29,22 @@ class Words:
     choices: tuple[str, ...] = ()
 
 
-def scalar(
-    parse: Callable[[object], Any],
-    result: type,
-    expected: str,
-    example: str,
-    *,
-    unit: str = "",
-    schema: Any = None,
-) -> Any:
-    """An annotated type read by `parse`, which raises ValueError for what it cannot read."""
+@dataclass(frozen=True)
+class Kind(GroupedMetadata):
+    """How a value of a user's file is read (`read` raises ValueError with what is expected), told, and described to an
+    editor."""
+
+    read: Callable[[object], Any]
+    words: Words
+    schema: Any = field(hash=False)  # a dict; types must be hashable
+
+    def __iter__(self) -> Iterator[object]:
+        yield BeforeValidator(self.read)
+        yield WithJsonSchema(self.schema)
+
+
+def scalar(parse: Callable[[object], Any], expected: str, example: str, *, unit: str = "", schema: Any = None) -> Kind:
+    """A value read by `parse`, which raises ValueError for what it cannot read."""
 
     def read(value: object) -> object:
         try:
@@ -46,7 +53,7 @@ def scalar(
             raise ValueError(f"expected {expected}") from None
 
     json_schema = schema or {"type": ["string", "number"], "description": expected}
-    return Annotated[result, BeforeValidator(read), WithJsonSchema(json_schema), Words(expected, example, unit)]
+    return Kind(read, Words(expected, example, unit), json_schema)
 
 
 def parse_number(value: object) -> float:
@@ -62,7 +69,7 @@ def parse_number(value: object) -> float:
     return number
 
 
-def number(low: float, high: float, unit: str = "", *, example: str | None = None) -> Any:
+def number(low: float, high: float, unit: str = "", *, example: str | None = None) -> Kind:
     """A number from low to high inclusive; the unit is printed behind it ("stops", "degrees", "" for fractions)."""
     span = f"{units.format_number(low, 4)} to {units.format_number(high, 4)}"
     expected = f"a number of {unit} from {span}" if unit else f"a number from {span}"
@@ -78,10 +85,10 @@ def number(low: float, high: float, unit: str = "", *, example: str | None = Non
 
     words = Words(expected, example or units.format_number((low + high) / 2, 3), unit, low, high)
     schema = {"type": "number", "minimum": low, "maximum": high}
-    return Annotated[float, BeforeValidator(read), WithJsonSchema(schema), words]
+    return Kind(read, words, schema)
 
 
-def whole_number(low: int, high: int, unit: str = "", *, example: str | None = None) -> Any:
+def whole_number(low: int, high: int, unit: str = "", *, example: str | None = None) -> Kind:
     """An integer from low to high inclusive."""
     expected = f"a whole number from {low} to {high}"
 
@@ -96,10 +103,10 @@ def whole_number(low: int, high: int, unit: str = "", *, example: str | None = N
 
     words = Words(expected, example or str(low), unit, low, high)
     schema = {"type": "integer", "minimum": low, "maximum": high}
-    return Annotated[int, BeforeValidator(read), WithJsonSchema(schema), words]
+    return Kind(read, words, schema)
 
 
-def choice(*names: str) -> Any:
+def choice(*names: str) -> Kind:
     """One of several words."""
     expected = "one of " + ", ".join(names)
 
@@ -109,7 +116,7 @@ def choice(*names: str) -> Any:
         return value
 
     words = Words(expected, names[0], choices=names)
-    return Annotated[str, BeforeValidator(read), WithJsonSchema({"enum": list(names)}), words]
+    return Kind(read, words, {"enum": list(names)})
 
 
 def _text(value: object) -> str:
@@ -140,27 +147,25 @@ def parse_colour(value: object) -> tuple[float, float, float]:
 
 EXPECTED_COLOUR = 'a colour such as "#c8a21b" (red, green, blue as two hexadecimal digits each, in quotes)'
 
-Text = scalar(_text, str, "a text", "a few words", schema={"type": "string"})
-Flag = scalar(_flag, bool, "yes or no", "yes", schema={"type": "boolean"})
-Shutter = scalar(units.parse_shutter, float, units.EXPECTED_SHUTTER, "1/125", unit="seconds")
-Aperture = scalar(units.parse_aperture, float, units.EXPECTED_APERTURE, "f/8", unit="f-number")
-Iso = scalar(units.parse_iso, float, units.EXPECTED_ISO, "100", unit="ISO")
-Power = scalar(units.parse_power, float, units.EXPECTED_POWER, "1/4", unit="of full power")
-Stops = scalar(units.parse_stops, float, units.EXPECTED_STOPS, "-2", unit="stops")
-Duration = scalar(units.parse_duration, float, units.EXPECTED_DURATION, '"00:01:30"', unit="seconds")
-Clock = scalar(units.parse_clock, float, units.EXPECTED_CLOCK, '"18:50"', unit="seconds after midnight")
-UtcOffset = scalar(units.parse_utc_offset, float, units.EXPECTED_OFFSET, '"+02:00"', unit="seconds")
-Date = scalar(units.parse_date, datetime.date, units.EXPECTED_DATE, "2026-09-19")
-Distance = scalar(units.parse_distance, float, units.EXPECTED_DISTANCE, "2 m", unit="metres")
-Aspect = scalar(units.parse_aspect, float, units.EXPECTED_ASPECT, "4:5")
-Colour: Any = Annotated[
-    scalar(
-        parse_colour, tuple, EXPECTED_COLOUR, '"#c8a21b"',
-        schema={"type": "string", "pattern": "^#[0-9a-fA-F]{6}$"},
-    ),
+Text = Annotated[str, scalar(_text, "a text", "a few words", schema={"type": "string"})]
+Flag = Annotated[bool, scalar(_flag, "yes or no", "yes", schema={"type": "boolean"})]
+Shutter = Annotated[float, scalar(units.parse_shutter, units.EXPECTED_SHUTTER, "1/125", unit="seconds")]
+Aperture = Annotated[float, scalar(units.parse_aperture, units.EXPECTED_APERTURE, "f/8", unit="f-number")]
+Iso = Annotated[float, scalar(units.parse_iso, units.EXPECTED_ISO, "100", unit="ISO")]
+Power = Annotated[float, scalar(units.parse_power, units.EXPECTED_POWER, "1/4", unit="of full power")]
+Stops = Annotated[float, scalar(units.parse_stops, units.EXPECTED_STOPS, "-2", unit="stops")]
+Duration = Annotated[float, scalar(units.parse_duration, units.EXPECTED_DURATION, '"00:01:30"', unit="seconds")]
+Clock = Annotated[float, scalar(units.parse_clock, units.EXPECTED_CLOCK, '"18:50"', unit="seconds after midnight")]
+UtcOffset = Annotated[float, scalar(units.parse_utc_offset, units.EXPECTED_OFFSET, '"+02:00"', unit="seconds")]
+Date = Annotated[datetime.date, scalar(units.parse_date, units.EXPECTED_DATE, "2026-09-19")]
+Distance = Annotated[float, scalar(units.parse_distance, units.EXPECTED_DISTANCE, "2 m", unit="metres")]
+Aspect = Annotated[float, scalar(units.parse_aspect, units.EXPECTED_ASPECT, "4:5")]
+Colour = Annotated[
+    tuple[float, float, float],
+    scalar(parse_colour, EXPECTED_COLOUR, '"#c8a21b"', schema={"type": "string", "pattern": "^#[0-9a-fA-F]{6}$"}),
     PlainSerializer(lambda rgb: _format_colour(rgb)),
-]  # fmt: skip
-Fraction = number(0, 1)
+]
+Fraction = Annotated[float, number(0, 1)]
 
 
 def _texts(value: object) -> tuple[str, ...]:
@@ -170,11 +175,11 @@ def _texts(value: object) -> tuple[str, ...]:
     return tuple(_text(item) for item in listed)
 
 
-def texts(expected: str, example: str) -> Any:
+def texts(expected: str, example: str) -> Kind:
     """One text or a list of them, read as a tuple; an empty list is refused."""
     one = {"type": "string"}
     schema = {"anyOf": [one, {"type": "array", "items": one, "minItems": 1}], "description": expected}
-    return scalar(_texts, tuple[str, ...], expected, example, schema=schema)
+    return scalar(_texts, expected, example, schema=schema)
 
 
 def _format_colour(rgb: tuple[float, float, float]) -> str:
@@ -212,14 +217,17 @@ def _parse_hues(value: object) -> tuple[float, ...]:
 
 
 _HUE_SCHEMA = {"type": ["number", "string"], "description": EXPECTED_HUE}
-Hue = scalar(parse_hue, float, EXPECTED_HUE, "75", unit="degrees", schema=_HUE_SCHEMA)
-Hues = scalar(
-    _parse_hues, tuple[float, ...], EXPECTED_HUE + ", or a list of up to 8 of them", "75", unit="degrees",
-    schema={"anyOf": [_HUE_SCHEMA, {"type": "array", "items": _HUE_SCHEMA, "minItems": 1, "maxItems": 8}]},
-)  # fmt: skip
+Hue = Annotated[float, scalar(parse_hue, EXPECTED_HUE, "75", unit="degrees", schema=_HUE_SCHEMA)]
+Hues = Annotated[
+    tuple[float, ...],
+    scalar(
+        _parse_hues, EXPECTED_HUE + ", or a list of up to 8 of them", "75", unit="degrees",
+        schema={"anyOf": [_HUE_SCHEMA, {"type": "array", "items": _HUE_SCHEMA, "minItems": 1, "maxItems": 8}]},
+    ),
+]  # fmt: skip
 
 
-def numbers(count: int, low: float, high: float, expected: str, example: str) -> Any:
+def numbers(count: int, low: float, high: float, expected: str, example: str) -> Kind:
     """A list of exactly `count` numbers, such as a point or a box in fractions of the frame."""
 
     def read(value: object) -> tuple[float, ...]:
@@ -235,19 +243,13 @@ def numbers(count: int, low: float, high: float, expected: str, example: str) ->
 
     item = {"type": "number", "minimum": low, "maximum": high}
     schema = {"type": "array", "items": item, "minItems": count, "maxItems": count}
-    return Annotated[
-        tuple[float, ...],
-        BeforeValidator(read),
-        WithJsonSchema(schema),
-        Words(expected, example),
-    ]
+    return Kind(read, Words(expected, example), schema)
 
 
-Point = numbers(2, 0, 1, "a point [x, y] in fractions of the frame's width and height, 0 to 1", "[0.5, 0.4]")
-Box = numbers(
-    4, 0, 1, "a box [left, top, right, bottom] in fractions of the frame's width and height, 0 to 1",
-    "[0.4, 0.4, 0.6, 0.6]",
-)  # fmt: skip
+EXPECTED_POINT = "a point [x, y] in fractions of the frame's width and height, 0 to 1"
+EXPECTED_BOX = "a box [left, top, right, bottom] in fractions of the frame's width and height, 0 to 1"
+Point = Annotated[tuple[float, float], numbers(2, 0, 1, EXPECTED_POINT, "[0.5, 0.4]")]
+Box = Annotated[tuple[float, float, float, float], numbers(4, 0, 1, EXPECTED_BOX, "[0.4, 0.4, 0.6, 0.6]")]
 
 
 EXPECTED_CENTRE = "frame, subject, or a point [x, y] in fractions of the frame, 0 to 1"
@@ -268,7 +270,5 @@ def _parse_centre(value: object) -> Any:
 
 Centre = Annotated[
     str | tuple[float, float],
-    BeforeValidator(_parse_centre),
-    WithJsonSchema({"description": EXPECTED_CENTRE}),
-    Words(EXPECTED_CENTRE, "subject"),
+    Kind(_parse_centre, Words(EXPECTED_CENTRE, "subject"), {"description": EXPECTED_CENTRE}),
 ]

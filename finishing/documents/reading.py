@@ -1,6 +1,7 @@
 """A user's file as a validated model that remembers where each of its values stands."""
 
 import difflib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,7 +9,8 @@ from typing import Any, Generic, TypeVar, get_args
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from finishing.documents.fields import Words
+from finishing.documents.fields import Kind, Words
+from finishing.documents.meant import as_meant
 from finishing.documents.tree import Path_, Tree, parse_tree, read_text
 from finishing.errors import Place, Problem, ProblemSet
 
@@ -54,17 +56,25 @@ def parse_document(text: str, file: str, model: type[M], path: Path | None = Non
 
 def validate(tree: Tree, path: Path_, model: type[M], data: Any = None) -> M:
     """A part of a tree as a model. `data` stands in for the part's own (with settings filled in, say)."""
-    value = tree.at(path) if data is None else data
-    if value is None and not path:
-        value = {}
+    value, faults = model_or_faults(tree, path, model, tree.at(path) if data is None else data)
+    if value is None:
+        raise ProblemSet(problem for _, problem in faults)
+    return value
+
+
+def model_or_faults(tree: Tree, path: Path_, model: type[M], data: Any) -> tuple[M | None, list[tuple[Path_, Problem]]]:
+    """A part of a tree as a model; None with all that is wrong in it, each with the path of the fault."""
+    value = {} if data is None and not path else data
     if not isinstance(value, dict):
-        raise ProblemSet([_not_a_mapping(tree, path, value, model)])
+        slip = _no_mapping(value, tree.place(path), path)
+        return None, [(path, slip or _not_a_mapping(tree, path, value, model))]
     try:
-        return model.model_validate(value)
+        return model.model_validate(value), []
     except ValidationError as error:
         # A list counts as too short where its items are faulty: then the items say what is wrong.
         told = [item for item in error.errors() if item["type"] != "too_short" or not tree.at((*path, *item["loc"]))]
-        raise ProblemSet([_explain(item, tree, path, model) for item in told]) from error
+        paths = [_resolve(tuple(item["loc"]), tree, path, model)[0] for item in told]
+        return None, [(at, _explain(item, tree, path, model)) for at, item in zip(paths, told, strict=True)]
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
@@ -145,13 +155,58 @@ def _explain(error: Any, tree: Tree, prefix: Path_, root: type[BaseModel]) -> Pr
         got = f"{shape(error.get('input'))} (the setting {written[1:]})"
     else:
         got = shape(written if written is not None else error.get("input"))
+    slip = _slip(error, tree, path)
+    if slip is not None:
+        return slip
+    info = _field(model, path[-1]) if model is not None and path else None
+    if info is not None and not got.endswith(")"):
+        meant = as_meant(written, info, words)
+        if meant is not None:
+            what, mended = meant
+            expected = words.expected if words else None
+            remedy = f"write {name}: {mended}"
+            return Problem(f'"{name}" is written {what}', where=tree.place(path), got=got, expected=expected,
+                           remedy=remedy)  # fmt: skip
     expected, remedy = _expected(error, words, name)
     return Problem(f'"{name}" cannot be read', where=tree.place(path), got=got, expected=expected, remedy=remedy)
 
 
+#: What pydantic calls a value that should be a mapping.
+_MAPPING_TYPES = {"model_type", "dict_type", "model_attributes_type"}
+
+
+def _slip(error: Any, tree: Tree, path: Path_) -> Problem | None:
+    """A dash or a colon without its space, a dash too many: what is read is then of another kind than what is asked
+    for."""
+    written, place = tree.at(path), tree.place(path)
+    if error["type"] in _MAPPING_TYPES:
+        return _no_mapping(written, place, path)
+    if error["type"] in {"list_type", "tuple_type"} and isinstance(written, str) and re.match(r"-\w", written):
+        what = "a space is missing behind the dash"
+        first = re.split(r"\s+-", written[1:])[0]
+        return Problem(what, where=place, got=written, expected="a list", remedy=f"write - {first}")
+    return None
+
+
+def _no_mapping(written: object, place: Place, path: Path_) -> Problem | None:
+    expected = "a mapping (key: value)"
+    found = re.match(r"([A-Za-z_]\w*):(\S.*)", written) if isinstance(written, str) else None
+    if found:
+        what, key, value = "a space is missing behind the colon", found.group(1), found.group(2)
+        return Problem(what, where=place, got=shape(written), expected=expected, remedy=f"write {key}: {value}")
+    if written is None and path and isinstance(path[-1], int):
+        what = "nothing stands behind this dash"
+        return Problem(what, where=place, expected=expected, remedy="take the dash away, or write an entry behind it")
+    pairs = written if isinstance(written, list) else []
+    if pairs and path and all(isinstance(one, dict) and len(one) == 1 for one in pairs):
+        what = f'dashes stand before the keys of "{path[-1]}", which is no list'
+        return Problem(what, where=place, expected=expected, remedy=f"take the dashes away: {next(iter(pairs[0]))}: …")
+    return None
+
+
 def _expected(error: Any, words: Words | None, name: str) -> tuple[str, str]:
     kind = error["type"]
-    if kind in {"model_type", "dict_type", "model_attributes_type"}:
+    if kind in _MAPPING_TYPES:
         return "a mapping (key: value)", "write one `key: value` a line, without dashes"
     if kind in {"list_type", "tuple_type"}:
         return "a list", f"write {name}: [first, second]"
@@ -209,14 +264,19 @@ def _field(model: type[BaseModel], part: str | int) -> Any:
 
 def words_of(info: Any) -> Words | None:
     """The words of a model's field: what is expected there and an example."""
-    return next((m for m in info.metadata if isinstance(m, Words)), None) or _words_in(info.annotation)
+    return _words_among(info.metadata) or _words_in(info.annotation)
+
+
+def _words_among(metadata: Iterable[object]) -> Words | None:
+    told = (item.words if isinstance(item, Kind) else item for item in metadata)
+    return next((words for words in told if isinstance(words, Words)), None)
 
 
 def _words_in(annotation: Any) -> Words | None:
     for part in (annotation, *get_args(annotation)):
-        for item in getattr(part, "__metadata__", ()):
-            if isinstance(item, Words):
-                return item
+        found = _words_among(getattr(part, "__metadata__", ()))
+        if found is not None:
+            return found
     return None
 
 

@@ -10,6 +10,19 @@ from typing import Any
 
 import yaml
 
+from finishing.documents.pieces import (
+    colour_as_remark,
+    curly_quotes,
+    dashes_without_space,
+    is_piece,
+    meant,
+    run_on_dashes,
+    run_on_flow,
+    straight,
+    tagged,
+    with_plain_spaces,
+)
+from finishing.documents.slips import syntax_problem
 from finishing.errors import Place, Problem, ProblemSet
 
 #: More values than any session needs; stops a file whose aliases multiply.
@@ -37,6 +50,31 @@ class Tree:
         """Where the key that leads to a path stands."""
         return self.key_places.get(path) or self.place(path)
 
+    def without(self, path: Path_) -> "Tree":
+        """The same without the entry at a path; later items of its list move up, and keep their places."""
+        *above, last = path
+        data = _without(self.data, path)
+        if not isinstance(last, int):
+
+            def moved(one: Path_) -> Path_ | None:
+                return None if one[: len(path)] == path else one
+        else:
+            start = len(above)
+
+            def moved(one: Path_) -> Path_ | None:
+                if one[: len(path)] == path:
+                    return None
+                here = one[start] if len(one) > start else None
+                if one[:start] != path[:start] or not isinstance(here, int) or here < last:
+                    return one
+                return (*one[:start], here - 1, *one[start + 1 :])
+
+        places = [
+            {kept: place for one, place in old.items() if (kept := moved(one)) is not None}
+            for old in (self.value_places, self.key_places)
+        ]
+        return Tree(self.file, data, *places)
+
     def at(self, path: Path_) -> Any:
         """The plain value at a path, or None."""
         value = self.data
@@ -48,6 +86,14 @@ class Tree:
             else:
                 return None
         return value
+
+
+def _without(value: Any, path: Path_) -> Any:
+    first, *rest = path
+    if isinstance(value, dict):
+        kept = {key: item for key, item in value.items() if rest or key != first}
+        return {**kept, first: _without(value[str(first)], tuple(rest))} if rest else kept
+    return [_without(item, tuple(rest)) if i == first else item for i, item in enumerate(value) if rest or i != first]
 
 
 def read_text(path: Path) -> str:
@@ -76,10 +122,20 @@ def read_text(path: Path) -> str:
 
 def parse_tree(text: str, file: str) -> Tree:
     """The tree of a YAML text. Raises ProblemSet on faulty YAML, duplicate keys, an empty file."""
+    tree, problems = tree_and_problems(text, file)
+    if problems:
+        raise ProblemSet(problems)
+    return tree
+
+
+def tree_and_problems(text: str, file: str) -> tuple[Tree, list[Problem]]:
+    """The tree of a YAML text with what is wrong in it (duplicate keys: the first counts), so that what stands beside
+    it can be looked at as well. Raises ProblemSet where no tree can be made: faulty YAML, an empty file."""
+    text, problems = with_plain_spaces(text, file)
     try:
         root = yaml.compose(text, Loader=yaml.BaseLoader)
     except yaml.YAMLError as error:
-        raise ProblemSet([_syntax(error, file)]) from error
+        raise ProblemSet([*problems, syntax_problem(text, error, file)]) from error
     if root is None:
         raise ProblemSet(
             [
@@ -91,64 +147,87 @@ def parse_tree(text: str, file: str) -> Tree:
             ]
         )
     tree = Tree(file)
-    problems: list[Problem] = []
-    tree.data = _convert(root, (), tree, problems, set())
-    if problems:
-        raise ProblemSet(problems)
-    return tree
+    tree.data = _Reader(text, tree, problems).convert(root, (), set())
+    return tree, problems
 
 
-def _syntax(error: yaml.YAMLError, file: str) -> Problem:
-    mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
-    place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file, 1, 1)
-    text = str(getattr(error, "problem", None) or error)
-    if "'\\t'" in text:
-        return Problem(
-            "a tab stands where YAML wants spaces",
-            where=place,
-            remedy="replace the tab by spaces; two a level",
-        )
-    if "multiple documents" in text or "another document" in text or "single document" in text:
-        return Problem("a second document starts here", where=place, remedy="keep one document in a file; remove ---")
-    hint = "check the indentation, colons, brackets and quotes on this line and the one above it"
-    if "mapping values are not allowed" in text:
-        hint = 'put a text that has ": " in it into quotes, or check the indentation'
-    return Problem("this line is not valid YAML", where=place, got=text, remedy=hint)
+@dataclass
+class _Reader:
+    """Fills a tree from the nodes of a YAML text, and lists what is wrong in it."""
 
+    text: str
+    tree: Tree
+    problems: list[Problem]
 
-def _convert(node: yaml.Node, path: Path_, tree: Tree, problems: list[Problem], above: set[int]) -> Any:
-    place = Place(tree.file, node.start_mark.line + 1, node.start_mark.column + 1)
-    tree.value_places[path] = place
-    if len(tree.value_places) > MOST_VALUES or len(path) > 60:
-        raise ProblemSet(
-            [Problem("the file repeats itself without end", where=place, remedy="write it without aliases")]
-        )
-    if isinstance(node, yaml.ScalarNode):
-        empty = node.style is None and node.value in {"", "~", "null"}
-        return None if empty else node.value
-    if id(node) in above:
-        raise ProblemSet([Problem("this alias contains itself", where=place, remedy="write the value out instead")])
-    above = above | {id(node)}
-    if isinstance(node, yaml.SequenceNode):
-        return [_convert(child, (*path, i), tree, problems, above) for i, child in enumerate(node.value)]
-    assert isinstance(node, yaml.MappingNode)
-    result: dict[str, Any] = {}
-    for key_node, value_node in node.value:
-        key_place = Place(tree.file, key_node.start_mark.line + 1, key_node.start_mark.column + 1)
-        if not isinstance(key_node, yaml.ScalarNode):
-            problems.append(Problem("this key is not a word", where=key_place, remedy="use a plain word as the key"))
-            continue
-        key = key_node.value
-        if key in result:
-            problems.append(
-                Problem(
-                    f'the key "{key}" stands here a second time',
-                    where=key_place,
-                    got=f"first at line {tree.key_places[(*path, key)].line}",
-                    remedy="keep one of the two",
-                )
+    def convert(self, node: yaml.Node, path: Path_, above: set[int]) -> Any:
+        """The plain value of a node. above: the nodes that it stands in."""
+        place = Place(self.tree.file, node.start_mark.line + 1, node.start_mark.column + 1)
+        self.tree.value_places[path] = place
+        if len(self.tree.value_places) > MOST_VALUES or len(path) > 60:
+            raise ProblemSet(
+                [Problem("the file repeats itself without end", where=place, remedy="write it without aliases")]
             )
-            continue
-        tree.key_places[(*path, key)] = key_place
-        result[key] = _convert(value_node, (*path, key), tree, problems, above)
-    return result
+        if isinstance(node, yaml.ScalarNode):
+            return self._scalar(node)
+        if id(node) in above:
+            raise ProblemSet([Problem("this alias contains itself", where=place, remedy="write the value out instead")])
+        above = above | {id(node)}
+        if isinstance(node, yaml.SequenceNode):
+            return [self.convert(child, (*path, i), above) for i, child in enumerate(node.value)]
+        assert isinstance(node, yaml.MappingNode)
+        listed = dashes_without_space(node)
+        if listed is not None:
+            told, node = listed
+            self.problems += run_on_dashes(self.text, told, self.tree.file)
+            return self.convert(node, path, above)
+        return self._mapping(node, path, above)
+
+    def _scalar(self, node: yaml.ScalarNode) -> str | None:
+        wrong = None
+        for look in (curly_quotes, tagged, colour_as_remark):
+            wrong = wrong or look(self.text, node, self.tree.file)
+        if wrong is not None:
+            self.problems.append(wrong)
+            return straight(node.value)
+        empty = node.style is None and node.value in {"", "~", "null"}
+        return None if empty else str(node.value)
+
+    def _mapping(self, node: yaml.MappingNode, path: Path_, above: set[int]) -> dict[str, Any]:
+        result: dict[str, Any] = {}
+        before: tuple[str, Any, yaml.Node] | None = None
+        for key_node, value_node in node.value:
+            key_place = Place(self.tree.file, key_node.start_mark.line + 1, key_node.start_mark.column + 1)
+            if not isinstance(key_node, yaml.ScalarNode):
+                what = "this key is not a word"
+                self.problems.append(Problem(what, where=key_place, remedy="use a plain word as the key"))
+                continue
+            key = key_node.value
+            if node.flow_style and is_piece(self.text, key_node, value_node):
+                pair = meant(self.text, key_node, before, self.tree.file)
+                if pair is not None:
+                    self.problems += [] if pair.problem is None else [pair.problem]
+                    if pair.joined and before is not None:
+                        result[pair.key], before = pair.value, (pair.key, pair.value, before[2])
+                        continue
+                    key, value_node = pair.key, _plain(pair.value, value_node)
+            elif not node.flow_style and (run_on := run_on_flow(self.text, key_node, self.tree.file)) is not None:
+                key, value_node, problem = run_on
+                self.problems.append(problem)
+            if key in result:
+                self.problems.append(
+                    Problem(
+                        f'the key "{key}" stands here a second time',
+                        where=key_place,
+                        got=f"first at line {self.tree.key_places[(*path, key)].line}",
+                        remedy="keep one of the two",
+                    )
+                )
+                continue
+            self.tree.key_places[(*path, key)] = key_place
+            result[key] = self.convert(value_node, (*path, key), above)
+            before = (key, result[key], value_node)
+        return result
+
+
+def _plain(value: str, node: yaml.Node) -> yaml.ScalarNode:
+    return yaml.ScalarNode("tag:yaml.org,2002:str", value, node.start_mark, node.end_mark)

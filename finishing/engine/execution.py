@@ -4,12 +4,13 @@ A row's arithmetic depends on nothing but the row (and, for steps that reach aro
 below), so the result is the same bit for bit at every strip height and thread count.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import Any, TypeGuard
 
 import numpy as np
+from numpy.typing import NDArray
 
 from finishing import domains
 from finishing.engine import conversions
@@ -23,13 +24,6 @@ from finishing.regions.region import Region
 
 #: Bytes of float32 planes in one strip: what stays in a core's second-level cache together with the codes.
 STRIP_BYTES = 768 * 1024
-
-_CONVERSIONS = {
-    (Domain.LINEAR, Domain.ENCODED): lambda planes, top: domains.linear_to_encoded(planes),
-    (Domain.ENCODED, Domain.LINEAR): lambda planes, top: domains.encoded_to_linear(planes),
-    (Domain.LINEAR, Domain.OKLAB): lambda planes, top: domains.to_oklab(planes),
-    (Domain.OKLAB, Domain.LINEAR): lambda planes, top: domains.from_oklab(planes),
-}
 
 
 def execute(
@@ -134,13 +128,34 @@ def _kernel(item: Item, geometry: Geometry) -> Kernel:
 
 def _placed(item: Item, geometry: Geometry, overview: Overview | None) -> Placed:
     if isinstance(item, Convert):
-        return Alone(_CONVERSIONS[item.source, item.target])
+        return Alone(_conversion(item))
     operation, where = item.step.operation, item.step.where
     prepared: Any = operation.prepare(replace(geometry, overview=overview) if overview else geometry)
     if operation.reach is Reach.NEIGHBOURHOOD:
         kernel = prepared if where is None else _limited_around(operation, prepared, where, geometry)
         return Around(kernel, radius_of(item, geometry))
     return Alone(prepared if where is None else _limited(operation, prepared, where, geometry))
+
+
+def _conversion(item: Convert) -> Kernel:
+    before, after = _product(item.before), _product(item.after)
+    ways: dict[tuple[Domain, Domain], Callable[[Planes], None]] = {
+        (Domain.LINEAR, Domain.ENCODED): domains.linear_to_encoded,
+        (Domain.ENCODED, Domain.LINEAR): domains.encoded_to_linear,
+        (Domain.LINEAR, Domain.OKLAB): domains.into_oklab(before, after),
+        (Domain.OKLAB, Domain.LINEAR): domains.out_of_oklab(before, after),
+    }
+    convert = ways[item.source, item.target]
+    return lambda planes, top: convert(planes)
+
+
+def _product(steps: Sequence[Step]) -> NDArray[np.float64]:
+    """The 3×3 of steps that are no more, one after the other."""
+    product = domains.SAME
+    for step in steps:
+        assert step.operation.matrix is not None
+        product = step.operation.matrix @ product
+    return product
 
 
 def _limited(operation: Operation, kernel: Kernel, where: Region, geometry: Geometry) -> Kernel:

@@ -14,13 +14,23 @@ from finishing.recipes.recipe import Step
 
 @dataclass(frozen=True)
 class Convert:
-    """Pixels go from one domain to another."""
+    """Pixels go from one domain to another. before, after: steps that are no more than a 3×3, worked into the one on
+    the way there."""
 
     source: Domain
     target: Domain
+    before: tuple[Step, ...] = ()
+    after: tuple[Step, ...] = ()
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The steps that are carried out with it, in their order."""
+        return (*self.before, *self.after)
 
     def __str__(self) -> str:
-        return f"{self.source.value} → {self.target.value}"
+        steps = [step.describe() for step in self.steps]
+        told = f"{self.source.value} → {self.target.value}"
+        return told if not steps else f"{told}, with {', '.join(steps)} worked in"
 
 
 @dataclass(frozen=True)
@@ -28,6 +38,11 @@ class Apply:
     """One step is carried out."""
 
     step: Step
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The one step."""
+        return (self.step,)
 
     def __str__(self) -> str:
         return self.step.describe()
@@ -107,6 +122,29 @@ def _per_channel(item: Item) -> bool:
     return item.step.where is None and item.step.operation.per_channel
 
 
+def work_in_matrices(items: Sequence[Item]) -> list[Item]:
+    """Steps that are no more than a 3×3 go into the conversion to or from OkLab beside them, which has one each way."""
+    kept: list[Item] = []
+    for item in items:
+        last = kept[-1] if kept else None
+        if isinstance(item, Convert) and Domain.OKLAB in (item.source, item.target):
+            while isinstance(last, Apply) and _is_matrix(last):
+                kept.pop()
+                item = replace(item, before=(last.step, *item.before))
+                last = kept[-1] if kept else None
+            kept.append(item)
+        elif isinstance(last, Convert) and Domain.OKLAB in (last.source, last.target) and _is_matrix(item):
+            assert isinstance(item, Apply)
+            kept[-1] = replace(last, after=(*last.after, item.step))
+        else:
+            kept.append(item)
+    return kept
+
+
+def _is_matrix(item: Item) -> bool:
+    return isinstance(item, Apply) and item.step.where is None and item.step.operation.matrix is not None
+
+
 def choose_output(steps: Sequence[Step], accepted: Sequence[Domain]) -> Domain:
     """The domain in which the result is handed over: the last step's own where it is accepted, else the first one."""
     last = steps[-1].operation.domain if steps else accepted[0]
@@ -120,4 +158,4 @@ def plan(steps: Sequence[Step], *, accepted: Sequence[Domain], table: bool) -> P
     output = choose_output(kept, accepted)
     items = cancel_pairs(insert_conversions(kept, output))
     done = fold_table(items) if table else Plan((), tuple(items))
-    return replace(done, output=output)
+    return replace(done, items=tuple(work_in_matrices(done.items)), output=output)

@@ -1,6 +1,6 @@
 """The silver image stays in the colour film: dark, hard, and pale in its colours."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
@@ -29,8 +29,10 @@ class BleachBypass(Operation):
     example: ClassVar[str] = "bleach_bypass: {silver: 0.4, colour: 0.65, lighten: 0.6}"
 
     silver: Fraction = parameter("how much of the silver image stays: 0 none, 1 all of it", 0.4)
-    colour: number(0, 1.5, example="0.65") = parameter("what the colours of the dye image are multiplied by", 0.65)  # type: ignore[valid-type]
-    lighten: number(-1, 3, "stops", example="0.6") = parameter("how much lighter it is printed", 0.6)  # type: ignore[valid-type]
+    colour: Annotated[float, number(0, 1.5, example="0.65")] = parameter(
+        "what the colours of the dye image are multiplied by", 0.65
+    )
+    lighten: Annotated[float, number(-1, 3, "stops", example="0.6")] = parameter("how much lighter it is printed", 0.6)
     strength: Fraction = parameter("0 leaves the frame as it is, 1 is the whole effect, between them a mix", 1.0)
 
     @property

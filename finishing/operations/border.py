@@ -1,6 +1,6 @@
 """A print's margin inside the frame, with a key line where you want one."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
@@ -28,11 +28,13 @@ class Border(Operation):
     example: ClassVar[str] = 'border: {width: 0.05, colour: "#ffffff", line_width: 0.001, line_colour: "#1a1a1a"}'
     reach: ClassVar[Reach] = Reach.PLACE
 
-    width: number(0, 0.4, "short sides", example="0.05") = parameter("how wide the margin is")  # type: ignore[valid-type]
-    bottom: number(0, 4, example="1.0") = parameter("the margin below, as a multiple of `width`", 1.0)  # type: ignore[valid-type]
+    width: Annotated[float, number(0, 0.4, "short sides", example="0.05")] = parameter("how wide the margin is")
+    bottom: Annotated[float, number(0, 4, example="1.0")] = parameter("the margin below, as a multiple of `width`", 1.0)
     colour: Colour = parameter("the paper's colour", (1.0, 1.0, 1.0))
-    line_width: number(0, 0.05, "short sides", example="0.001") = parameter("the key line; 0 is none", 0.0)  # type: ignore[valid-type]
-    line_gap: number(0, 0.2, "short sides", example="0.004") = parameter(  # type: ignore[valid-type]
+    line_width: Annotated[float, number(0, 0.05, "short sides", example="0.001")] = parameter(
+        "the key line; 0 is none", 0.0
+    )
+    line_gap: Annotated[float, number(0, 0.2, "short sides", example="0.004")] = parameter(
         "paper between picture and key line", 0.0
     )
     line_colour: Colour = parameter("the key line's colour", (26 / 255, 26 / 255, 26 / 255))

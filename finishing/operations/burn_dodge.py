@@ -1,7 +1,7 @@
 """More or less light on one part of the frame, as under the enlarger."""
 
 import math
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
@@ -25,11 +25,15 @@ class BurnDodge(Operation):
     example: ClassVar[str] = "burn_dodge: {stops: 0.4, centre: subject, width: 0.6, height: 0.8}"
     reach: ClassVar[Reach] = Reach.PLACE
 
-    stops: number(-6, 6, "stops", example="0.4") = parameter("how much lighter (+, dodging) or darker (−, burning)")  # type: ignore[valid-type]
+    stops: Annotated[float, number(-6, 6, "stops", example="0.4")] = parameter(
+        "how much lighter (+, dodging) or darker (−, burning)"
+    )
     centre: Centre = parameter("the middle of the ellipse", "subject")
-    width: number(0.01, 6, "short sides", example="0.6") = parameter("how wide the ellipse is", 0.6)  # type: ignore[valid-type]
-    height: number(0.01, 6, "short sides", example="0.8") = parameter("how high it is", 0.8)  # type: ignore[valid-type]
-    angle: number(-360, 360, "degrees", example="0") = parameter("how far it is turned, clockwise", 0.0)  # type: ignore[valid-type]
+    width: Annotated[float, number(0.01, 6, "short sides", example="0.6")] = parameter("how wide the ellipse is", 0.6)
+    height: Annotated[float, number(0.01, 6, "short sides", example="0.8")] = parameter("how high it is", 0.8)
+    angle: Annotated[float, number(-360, 360, "degrees", example="0")] = parameter(
+        "how far it is turned, clockwise", 0.0
+    )
     softness: Fraction = parameter("the part of the way from the edge to the middle that the ramp takes", 1.0)
 
     @property

@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,8 +55,10 @@ class CrossProcess(Operation):
     neutral: ClassVar[dict[str, Any]] = {"strength": 0.0}
     example: ClassVar[str] = "cross_process: {process: slide_as_negative, strength: 0.6}"
 
-    process: choice(*PROCESSES) = parameter("which film in which chemistry", "slide_as_negative")  # type: ignore[valid-type]
-    contrast: number(0.2, 3, example="1.0") = parameter("makes all three curves harder (above 1) or softer", 1.0)  # type: ignore[valid-type]
+    process: Annotated[str, choice(*PROCESSES)] = parameter("which film in which chemistry", "slide_as_negative")
+    contrast: Annotated[float, number(0.2, 3, example="1.0")] = parameter(
+        "makes all three curves harder (above 1) or softer", 1.0
+    )
     strength: Fraction = parameter("0 leaves the frame as it is, 1 is the whole effect, between them a mix", 0.6)
 
     @property

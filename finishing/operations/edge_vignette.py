@@ -57,11 +57,11 @@ class EdgeVignette(Operation):
 
     toward: Toward = parameter("what the edge becomes", "black")
     strength: Fraction = parameter("how much of it at the outer end, 0 to 1")
-    starts_at: number(0, 2, example="0.55") = parameter(  # type: ignore[valid-type]
+    starts_at: Annotated[float, number(0, 2, example="0.55")] = parameter(
         "where it begins: 0 the centre, 1 the frame's corner (ellipse) or edge (rectangle)", 0.5
     )
-    reaches: number(0, 3, example="1.0") = parameter("where it is complete, in the same measure", 1.0)  # type: ignore[valid-type]
-    shape: choice("ellipse", "rectangle") = parameter("the outline", "ellipse")  # type: ignore[valid-type]
+    reaches: Annotated[float, number(0, 3, example="1.0")] = parameter("where it is complete, in the same measure", 1.0)
+    shape: Annotated[str, choice("ellipse", "rectangle")] = parameter("the outline", "ellipse")
     centre: Centre = parameter("the middle of the untouched part", "frame")
 
     @property

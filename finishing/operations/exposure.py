@@ -1,6 +1,9 @@
 """More or less light, as if the shutter had been open longer or shorter."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from finishing.compiled import compiled, singles
 from finishing.documents.fields import number
@@ -19,7 +22,7 @@ class Exposure(Operation):
     neutral: ClassVar[dict[str, Any]] = {"stops": 0.0}
     example: ClassVar[str] = "exposure: {stops: 0.3}"
 
-    stops: number(-10, 10, "stops", example="0.3") = parameter("how much lighter (+) or darker (−)")  # type: ignore[valid-type]
+    stops: Annotated[float, number(-10, 10, "stops", example="0.3")] = parameter("how much lighter (+) or darker (−)")
 
     @property
     def domain(self) -> Domain:
@@ -28,6 +31,10 @@ class Exposure(Operation):
     @property
     def per_channel(self) -> bool:
         return True
+
+    @property
+    def matrix(self) -> NDArray[np.float64]:
+        return np.eye(3) * 2.0**self.stops
 
     def changes_nothing(self) -> bool:
         return bool(self.stops == 0)

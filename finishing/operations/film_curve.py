@@ -1,6 +1,6 @@
 """Exposure goes through a film's characteristic curve and comes back as the brightness of a print."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -49,22 +49,28 @@ class FilmCurve(Operation):
     neutral: ClassVar[dict[str, Any]] = {"strength": 0.0}
     example: ClassVar[str] = "film_curve: {gamma: 0.70, toe: 1.5, shoulder: 1.0, fog: 0.2}"
 
-    gamma: number(0.3, 1.5, example="0.65") = parameter(  # type: ignore[valid-type]
+    gamma: Annotated[float, number(0.3, 1.5, example="0.65")] = parameter(
         "slope of the film's straight line: density over log10 exposure; normal is near 0.65", 0.70
     )
-    toe: number(0.1, 4, "stops", example="1.5") = parameter("how softly shadows set out from black", 1.5)  # type: ignore[valid-type]
-    shoulder: number(0.1, 4, "stops", example="1.0") = parameter("how softly highlights level off", 0.8)  # type: ignore[valid-type]
-    shadows: number(2, 12, "stops", example="7") = parameter(  # type: ignore[valid-type]
+    toe: Annotated[float, number(0.1, 4, "stops", example="1.5")] = parameter(
+        "how softly shadows set out from black", 1.5
+    )
+    shoulder: Annotated[float, number(0.1, 4, "stops", example="1.0")] = parameter(
+        "how softly highlights level off", 0.8
+    )
+    shadows: Annotated[float, number(2, 12, "stops", example="7")] = parameter(
         "where the straight line begins, below middle grey", 7.0
     )
-    highlights: number(1, 12, "stops", example="3.5") = parameter(  # type: ignore[valid-type]
+    highlights: Annotated[float, number(1, 12, "stops", example="3.5")] = parameter(
         "where it ends, above middle grey (white is 2.5 above it)", 3.8
     )
-    fog: number(0, 1, "density", example="0.2") = parameter(  # type: ignore[valid-type]
+    fog: Annotated[float, number(0, 1, "density", example="0.2")] = parameter(
         "density of the film without exposure, above its base: veils the shadows", 0.0
     )
-    paper: number(0.8, 3, example="1.625") = parameter("gradient of the paper that takes the print", 1.625)  # type: ignore[valid-type]
-    grey_prints_as: number(0.02, 0.6, example="0.18") = parameter(  # type: ignore[valid-type]
+    paper: Annotated[float, number(0.8, 3, example="1.625")] = parameter(
+        "gradient of the paper that takes the print", 1.625
+    )
+    grey_prints_as: Annotated[float, number(0.02, 0.6, example="0.18")] = parameter(
         "brightness that 18 % grey has in the print", MIDDLE_GREY
     )
     strength: Fraction = parameter(

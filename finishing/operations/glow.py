@@ -1,6 +1,6 @@
 """Bright areas spread a soft light around them, as through a diffusing filter before the lens."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,7 +44,7 @@ class Glow(Operation):
     reach: ClassVar[Reach] = Reach.FRAME
 
     strength: Fraction = parameter("the share of the light that is spread, 0 to 1", 0.25)
-    spread: number(0.004, 0.3, "the short side", example="0.02") = parameter(  # type: ignore[valid-type]
+    spread: Annotated[float, number(0.004, 0.3, "the short side", example="0.02")] = parameter(
         "how far it spreads, as a standard deviation in fractions of the short side", 0.02
     )
     above: Fraction = parameter(

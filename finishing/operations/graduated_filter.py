@@ -1,7 +1,7 @@
 """A graduated filter in front of the lens: dense on one side, clear on the other."""
 
 import math
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
@@ -31,14 +31,16 @@ class GraduatedFilter(Operation):
     example: ClassVar[str] = "graduated_filter: {stops: 1.5, angle: 0, position: [0.5, 0.35], softness: 0.5}"
     reach: ClassVar[Reach] = Reach.PLACE
 
-    stops: number(-10, 10, "stops", example="1.5") = parameter(  # type: ignore[valid-type]
+    stops: Annotated[float, number(-10, 10, "stops", example="1.5")] = parameter(
         "how much light the dense side holds back; a negative number lightens it", 0.0
     )
-    angle: number(-360, 360, "degrees", example="0") = parameter(  # type: ignore[valid-type]
+    angle: Annotated[float, number(-360, 360, "degrees", example="0")] = parameter(
         "where the dense side is, clockwise: 0 above, 90 on the right, 180 below", 0.0
     )
     position: Point = parameter("a point that the middle of the transition goes through", (0.5, 0.4))
-    softness: number(0, 4, "short sides", example="0.5") = parameter("how long the transition is", 0.6)  # type: ignore[valid-type]
+    softness: Annotated[float, number(0, 4, "short sides", example="0.5")] = parameter(
+        "how long the transition is", 0.6
+    )
     colour: Colour | None = parameter("colour of the dense side, for a coloured filter", None)
 
     @property

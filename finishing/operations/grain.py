@@ -1,28 +1,12 @@
 """Film grain: a density that is not even, the same for the same frame every time."""
 
 import math
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from finishing.compiled import (
-    BITS_OF_THREE_QUARTERS,
-    G0,
-    G1,
-    G2,
-    G3,
-    G4,
-    G5,
-    G6,
-    G7,
-    MANTISSA_LENGTH,
-    ONE,
-    ZERO,
-    compiled,
-    inlined,
-    singles,
-)
+from finishing.compiled import ONE, ZERO, compiled, inlined, logarithm, singles
 from finishing.documents.fields import choice, number, whole_number
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, parameter
 
@@ -65,12 +49,14 @@ class Grain(Operation):
     example: ClassVar[str] = "grain: {strength: 0.06, size: 0.8, seed: 1}"
     reach: ClassVar[Reach] = Reach.PLACE
 
-    strength: number(0, 0.4, "density", example="0.06") = parameter(  # type: ignore[valid-type]
+    strength: Annotated[float, number(0, 0.4, "density", example="0.06")] = parameter(
         "rms density of the grains at the density 1", 0.06
     )
-    size: number(0.1, 3, "thousandths of the short side", example="0.8") = parameter("width of a grain", 0.8)  # type: ignore[valid-type]
-    layers: choice("silver", "colour") = parameter("one layer of silver, or three of dye", "silver")  # type: ignore[valid-type]
-    seed: whole_number(0, 1_000_000) = parameter("another number gives another pattern", 1)  # type: ignore[valid-type]
+    size: Annotated[float, number(0.1, 3, "thousandths of the short side", example="0.8")] = parameter(
+        "width of a grain", 0.8
+    )
+    layers: Annotated[str, choice("silver", "colour")] = parameter("one layer of silver, or three of dye", "silver")
+    seed: Annotated[int, whole_number(0, 1_000_000)] = parameter("another number gives another pattern", 1)
 
     @property
     def domain(self) -> Domain:
@@ -161,16 +147,6 @@ def mixed(values: Any, keys: Any = None) -> NDArray[np.uint32]:
     h = (h ^ (h >> SHIFT_16)) * FIRST_FACTOR + second
     h = (h ^ (h >> SHIFT_15)) * SECOND_FACTOR
     return np.asarray(h ^ (h >> SHIFT_16), np.uint32)
-
-
-@inlined
-def logarithm(x: Any) -> Any:
-    """log₂ x for x > 0, to about 1e-6."""
-    bits = np.float32(x).view(np.int32)
-    whole = np.int32(np.int32(bits - BITS_OF_THREE_QUARTERS) >> MANTISSA_LENGTH)
-    t = np.int32(bits - np.int32(whole << MANTISSA_LENGTH)).view(np.float32) - ONE
-    series = G0 + t * (G1 + t * (G2 + t * (G3 + t * (G4 + t * (G5 + t * (G6 + t * G7))))))
-    return np.float32(whole) + t * series
 
 
 @compiled

@@ -1,6 +1,6 @@
 """The red halo that film lays around bright lights."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
@@ -36,13 +36,13 @@ class Halation(Operation):
     example: ClassVar[str] = "halation: {strength: 0.25, spread: 0.01, above: 0.85}"
     reach: ClassVar[Reach] = Reach.FRAME
 
-    strength: number(0, 4, example="0.25") = parameter(  # type: ignore[valid-type]
+    strength: Annotated[float, number(0, 4, example="0.25")] = parameter(
         "how much comes back: 0 none, 1 as much as the lights give", 0.25
     )
-    spread: number(0.002, 0.1, "the short side", example="0.01") = parameter(  # type: ignore[valid-type]
+    spread: Annotated[float, number(0.002, 0.1, "the short side", example="0.01")] = parameter(
         "how far the halo reaches, as a standard deviation in fractions of the short side", 0.01
     )
-    above: number(0.1, 1, example="0.85") = parameter(  # type: ignore[valid-type]
+    above: Annotated[float, number(0.1, 1, example="0.85")] = parameter(
         "the encoded value over which a light makes a halo: 0.85 spares skin and clothes in full light", 0.85
     )
     tint: Colour = parameter("the colour of the halo around a white light", parse_colour("#ff6e2e"))

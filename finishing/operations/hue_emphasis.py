@@ -1,6 +1,6 @@
 """One range of hues strengthened or held back, deepened or lightened."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
@@ -26,14 +26,20 @@ class HueEmphasis(Operation):
     example: ClassVar[str] = "hue_emphasis: {hue: 255, width: 60, softness: 30, chroma: 1.1, lightness: -0.08}"
 
     hue: Hues = parameter("the hue to work on, or several: an angle in degrees or a colour")
-    chroma: number(0, 4, example="1.1") = parameter("what its chroma is multiplied by", 1.0)  # type: ignore[valid-type]
-    lightness: number(-0.5, 0.5, example="-0.08") = parameter(  # type: ignore[valid-type]
+    chroma: Annotated[float, number(0, 4, example="1.1")] = parameter("what its chroma is multiplied by", 1.0)
+    lightness: Annotated[float, number(-0.5, 0.5, example="-0.08")] = parameter(
         "what is added to its OkLab lightness (0 black, 1 white): − deepens, + lightens", 0.0
     )
-    width: number(0, 360, "degrees", example="60") = parameter("how wide a range of hues is changed in full", 40.0)  # type: ignore[valid-type]
-    softness: number(0, 180, "degrees", example="30") = parameter("the ramp beyond it on either side", 25.0)  # type: ignore[valid-type]
-    least_chroma: number(0, 0.4, example="0.002") = parameter("OkLCh chroma below which a pixel counts as grey", 0.002)  # type: ignore[valid-type]
-    full_chroma: number(0.01, 0.4, example="0.08") = parameter(  # type: ignore[valid-type]
+    width: Annotated[float, number(0, 360, "degrees", example="60")] = parameter(
+        "how wide a range of hues is changed in full", 40.0
+    )
+    softness: Annotated[float, number(0, 180, "degrees", example="30")] = parameter(
+        "the ramp beyond it on either side", 25.0
+    )
+    least_chroma: Annotated[float, number(0, 0.4, example="0.002")] = parameter(
+        "OkLCh chroma below which a pixel counts as grey", 0.002
+    )
+    full_chroma: Annotated[float, number(0.01, 0.4, example="0.08")] = parameter(
         "OkLCh chroma from which lightness moves in full", 0.08
     )
 

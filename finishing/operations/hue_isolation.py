@@ -1,6 +1,6 @@
 """One colour alive, the rest grey."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
@@ -25,10 +25,18 @@ class HueIsolation(Operation):
     example: ClassVar[str] = "hue_isolation: {keep: 75, width: 40, softness: 20, rest: 0.0}"
 
     keep: Hues = parameter("the hue to keep, or several: an angle in degrees or a colour")
-    width: number(0, 360, "degrees", example="40") = parameter("how wide a range of hues is kept whole", 40.0)  # type: ignore[valid-type]
-    softness: number(0, 180, "degrees", example="20") = parameter("the ramp beyond it on either side", 20.0)  # type: ignore[valid-type]
-    rest: number(0, 2, example="0.0") = parameter("what the chroma of other hues is multiplied by", 0.0)  # type: ignore[valid-type]
-    least_chroma: number(0, 0.4, example="0.002") = parameter("OkLCh chroma below which a pixel counts as grey", 0.002)  # type: ignore[valid-type]
+    width: Annotated[float, number(0, 360, "degrees", example="40")] = parameter(
+        "how wide a range of hues is kept whole", 40.0
+    )
+    softness: Annotated[float, number(0, 180, "degrees", example="20")] = parameter(
+        "the ramp beyond it on either side", 20.0
+    )
+    rest: Annotated[float, number(0, 2, example="0.0")] = parameter(
+        "what the chroma of other hues is multiplied by", 0.0
+    )
+    least_chroma: Annotated[float, number(0, 0.4, example="0.002")] = parameter(
+        "OkLCh chroma below which a pixel counts as grey", 0.002
+    )
 
     @property
     def domain(self) -> Domain:

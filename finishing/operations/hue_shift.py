@@ -1,7 +1,7 @@
 """One range of hues turned toward another."""
 
 import math
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,12 +27,18 @@ class HueShift(Operation):
     example: ClassVar[str] = "hue_shift: {hue: 130, degrees: -12, width: 50, softness: 25}"
 
     hue: Hues = parameter("the hue to turn, or several: an angle in degrees or a colour")
-    degrees: number(-180, 180, "degrees", example="-12") = parameter(  # type: ignore[valid-type]
+    degrees: Annotated[float, number(-180, 180, "degrees", example="-12")] = parameter(
         "how far: + from red toward yellow, green, blue; − the other way round"
     )
-    width: number(0, 360, "degrees", example="50") = parameter("how wide a range of hues is turned in full", 40.0)  # type: ignore[valid-type]
-    softness: number(0, 180, "degrees", example="25") = parameter("the ramp beyond it on either side", 25.0)  # type: ignore[valid-type]
-    least_chroma: number(0, 0.4, example="0.002") = parameter("OkLCh chroma below which a pixel counts as grey", 0.002)  # type: ignore[valid-type]
+    width: Annotated[float, number(0, 360, "degrees", example="50")] = parameter(
+        "how wide a range of hues is turned in full", 40.0
+    )
+    softness: Annotated[float, number(0, 180, "degrees", example="25")] = parameter(
+        "the ramp beyond it on either side", 25.0
+    )
+    least_chroma: Annotated[float, number(0, 0.4, example="0.002")] = parameter(
+        "OkLCh chroma below which a pixel counts as grey", 0.002
+    )
 
     @property
     def domain(self) -> Domain:

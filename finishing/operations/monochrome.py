@@ -1,7 +1,9 @@
 """Black and white, as a panchromatic film sees it, through a filter or without one."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
+import numpy as np
+from numpy.typing import NDArray
 from pydantic import ValidationInfo, field_validator
 
 from finishing.compiled import ONE, compiled, singles
@@ -38,8 +40,8 @@ class Monochrome(Operation):
     neutral: ClassVar[dict[str, Any]] = {"strength": 0.0}
     example: ClassVar[str] = "monochrome: {filter: yellow}"
 
-    filter: choice(*FILTERS) = parameter("colour of the filter in front of the lens", "none")  # type: ignore[valid-type]
-    weights: numbers(3, -2, 2, EXPECTED_WEIGHTS, "[0.3, 0.6, 0.1]") = parameter(  # type: ignore[valid-type]
+    filter: Annotated[str, choice(*FILTERS)] = parameter("colour of the filter in front of the lens", "none")
+    weights: Annotated[tuple[float, ...], numbers(3, -2, 2, EXPECTED_WEIGHTS, "[0.3, 0.6, 0.1]")] = parameter(
         "how much red, green and blue light count", LUMINANCE
     )
     strength: Fraction = parameter("0 leaves the colours, 1 takes them out, between them they pale", 1.0)
@@ -55,6 +57,10 @@ class Monochrome(Operation):
     @property
     def domain(self) -> Domain:
         return Domain.LINEAR
+
+    @property
+    def matrix(self) -> NDArray[np.float64]:
+        return np.eye(3) * (1 - self.strength) + np.tile(self.shares(), (3, 1)) * self.strength
 
     def changes_nothing(self) -> bool:
         return bool(self.strength == 0)

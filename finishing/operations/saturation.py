@@ -1,8 +1,9 @@
 """More or less colour, all hues alike."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from finishing.compiled import compiled, singles
 from finishing.documents.fields import number
@@ -20,11 +21,17 @@ class Saturation(Operation):
     neutral: ClassVar[dict[str, Any]] = {"amount": 1.0}
     example: ClassVar[str] = "saturation: {amount: 0.8}"
 
-    amount: number(0, 4, example="0.8") = parameter("what chroma is multiplied by: 0 grey, 1 unchanged")  # type: ignore[valid-type]
+    amount: Annotated[float, number(0, 4, example="0.8")] = parameter(
+        "what chroma is multiplied by: 0 grey, 1 unchanged"
+    )
 
     @property
     def domain(self) -> Domain:
         return Domain.OKLAB
+
+    @property
+    def matrix(self) -> NDArray[np.float64]:
+        return np.diag([1.0, self.amount, self.amount])
 
     def changes_nothing(self) -> bool:
         return bool(self.amount == 1)

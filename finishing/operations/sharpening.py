@@ -1,6 +1,6 @@
 """An unsharp mask on lightness that leaves skin and grain alone."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,13 +39,15 @@ class Sharpening(Operation):
     example: ClassVar[str] = "sharpening: {radius_pixels: 1.2, amount: 0.8, threshold: 0.012}"
     reach: ClassVar[Reach] = Reach.NEIGHBOURHOOD
 
-    radius_pixels: number(0.2, 12, "pixels", example="1.2") = parameter(  # type: ignore[valid-type]
+    radius_pixels: Annotated[float, number(0.2, 12, "pixels", example="1.2")] = parameter(
         "how fine the detail is: the blur's standard deviation in pixels of the full-size frame; fine 0.6 to 1.5, "
         "coarse 2 to 5",
         1.2,
     )
-    amount: number(0, 5, example="0.8") = parameter("how much of the detail is added: 0 none, 1 as much again", 0.8)  # type: ignore[valid-type]
-    threshold: number(0, 0.5, example="0.012") = parameter(  # type: ignore[valid-type]
+    amount: Annotated[float, number(0, 5, example="0.8")] = parameter(
+        "how much of the detail is added: 0 none, 1 as much again", 0.8
+    )
+    threshold: Annotated[float, number(0, 0.5, example="0.012")] = parameter(
         "detail up to this stays as it is, from twice as much on it counts whole; in encoded values, where 0.004 is "
         "one step of an 8-bit file",
         0.012,

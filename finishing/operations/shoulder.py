@@ -1,6 +1,6 @@
 """Highlights roll off under a ceiling instead of being cut."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
@@ -30,8 +30,10 @@ class Shoulder(Operation):
     neutral: ClassVar[dict[str, Any]] = {"strength": 0.0}
     example: ClassVar[str] = "shoulder: {start: 0.6, ceiling: 1.0}"
 
-    start: number(0, 4, example="0.6") = parameter("linear brightness up to which nothing changes; 1 is white", 0.6)  # type: ignore[valid-type]
-    ceiling: number(0, 8, example="1.0") = parameter(  # type: ignore[valid-type]
+    start: Annotated[float, number(0, 4, example="0.6")] = parameter(
+        "linear brightness up to which nothing changes; 1 is white", 0.6
+    )
+    ceiling: Annotated[float, number(0, 8, example="1.0")] = parameter(
         "linear brightness that is neared and not passed; at or below the start it cuts there", 1.0
     )
     paling: Fraction = parameter("how far bright colours pale toward white as they near the ceiling", 0.3)

@@ -1,7 +1,7 @@
 """One tint in the shadows, another in the highlights."""
 
 import math
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
@@ -26,10 +26,14 @@ class SplitTone(Operation):
     )
 
     shadow_hue: Hue = parameter("the tint of the dark tones: an angle in degrees or a colour", 250.0)
-    shadow_chroma: number(0, 0.2, example="0.02") = parameter("how much of it, in OkLCh chroma", 0.0)  # type: ignore[valid-type]
+    shadow_chroma: Annotated[float, number(0, 0.2, example="0.02")] = parameter("how much of it, in OkLCh chroma", 0.0)
     highlight_hue: Hue = parameter("the tint of the light tones", 85.0)
-    highlight_chroma: number(0, 0.2, example="0.02") = parameter("how much of it, in OkLCh chroma", 0.0)  # type: ignore[valid-type]
-    balance: number(0.05, 0.95, example="0.5") = parameter("the OkLab lightness that takes neither tint", 0.5)  # type: ignore[valid-type]
+    highlight_chroma: Annotated[float, number(0, 0.2, example="0.02")] = parameter(
+        "how much of it, in OkLCh chroma", 0.0
+    )
+    balance: Annotated[float, number(0.05, 0.95, example="0.5")] = parameter(
+        "the OkLab lightness that takes neither tint", 0.5
+    )
 
     @property
     def domain(self) -> Domain:

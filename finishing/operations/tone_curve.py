@@ -72,7 +72,7 @@ class ToneCurve(Operation):
     example: ClassVar[str] = "tone_curve: {points: [[0, 0.06], [0.25, 0.22], [0.75, 0.80], [1, 0.97]]}"
 
     points: Points = parameter("encoded value before and after, from dark to light")
-    channels: choice("all", "red", "green", "blue", "lightness") = parameter(  # type: ignore[valid-type]
+    channels: Annotated[str, choice("all", "red", "green", "blue", "lightness")] = parameter(
         "which channels go through the curve", "all"
     )
 

@@ -1,26 +1,11 @@
 """The silver of a print changed into another substance, or dyed."""
 
 import math
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
-from finishing.compiled import (
-    BITS_OF_THREE_QUARTERS,
-    G0,
-    G1,
-    G2,
-    G3,
-    G4,
-    G5,
-    G6,
-    G7,
-    MANTISSA_LENGTH,
-    ONE,
-    compiled,
-    inlined,
-    singles,
-)
+from finishing.compiled import ONE, compiled, logarithm, singles
 from finishing.documents.fields import Hue, choice, number
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
 
@@ -61,12 +46,12 @@ class Toning(Operation):
     neutral: ClassVar[dict[str, Any]] = {"strength": 0.0}
     example: ClassVar[str] = "toning: {toner: selenium, strength: 1.0}"
 
-    toner: choice(*TONERS, "dye") = parameter("what the silver is toned with", "sepia")  # type: ignore[valid-type]
+    toner: Annotated[str, choice(*TONERS, "dye")] = parameter("what the silver is toned with", "sepia")
     hue: Hue = parameter("the dye's own colour (used by dye only): an angle in degrees or a colour", 75.0)
-    chroma: number(0, 0.2, example="0.05") = parameter(  # type: ignore[valid-type]
+    chroma: Annotated[float, number(0, 0.2, example="0.05")] = parameter(
         "how much colour the dye has (used by dye only), in OkLCh chroma", 0.05
     )
-    strength: number(0, 2, example="1.0") = parameter(  # type: ignore[valid-type]
+    strength: Annotated[float, number(0, 2, example="1.0")] = parameter(
         "0 leaves the frame as it is, 1 tones it, above 1 the tint is stronger", 1.0
     )
 
@@ -97,16 +82,6 @@ class Toning(Operation):
         a = rest * pixels[..., 1] + body * ((1 - held) * dense_a + held * thin_a)
         b = rest * pixels[..., 2] + body * ((1 - held) * dense_b + held * thin_b)
         return np.stack([lightness, a, b], axis=-1)
-
-
-@inlined
-def logarithm(x: Any) -> Any:
-    """log₂ x for x > 0, to about 1e-6."""
-    bits = np.float32(x).view(np.int32)
-    whole = np.int32(np.int32(bits - BITS_OF_THREE_QUARTERS) >> MANTISSA_LENGTH)
-    t = np.int32(bits - np.int32(whole << MANTISSA_LENGTH)).view(np.float32) - ONE
-    series = G0 + t * (G1 + t * (G2 + t * (G3 + t * (G4 + t * (G5 + t * (G6 + t * G7))))))
-    return np.float32(whole) + t * series
 
 
 @compiled

@@ -1,6 +1,6 @@
 """Haze that thickens with distance: the far part of a scene fades into a colour of the air."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,7 +48,7 @@ class Veil(Operation):
     example: ClassVar[str] = 'veil: {density: 0.4, near_at: [0.5, 0.95], far_at: [0.5, 0.4], colour: "#d9dde0"}'
     reach: ClassVar[Reach] = Reach.PLACE
 
-    density: number(0, 6, example="0.4") = parameter(  # type: ignore[valid-type]
+    density: Annotated[float, number(0, 6, example="0.4")] = parameter(
         "how thick the haze is at the far line: 0 none, 0.7 half of the contrast is left, 2.3 a tenth"
     )
     near_at: AnyPoint = parameter("a point of the line up to which the air is clear", (0.5, 0.95))

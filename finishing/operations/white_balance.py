@@ -69,10 +69,10 @@ class WhiteBalance(Operation):
     neutral: ClassVar[dict[str, Any]] = {"strength": 0.0}
     example: ClassVar[str] = "white_balance: {kelvin: 5200, duv: 0.004}"
 
-    kelvin: number(2000, 25000, "kelvin", example="5200") = parameter(  # type: ignore[valid-type]
+    kelvin: Annotated[float, number(2000, 25000, "kelvin", example="5200")] = parameter(
         "colour temperature of the light as it shows in the frame: 6504 is neutral, lower is warmer light", 6504.0
     )
-    duv: number(-0.02, 0.02, example="0.004") = parameter(  # type: ignore[valid-type]
+    duv: Annotated[float, number(-0.02, 0.02, example="0.004")] = parameter(
         "how far the light is off the line of daylight and glowing light: + greener, − more magenta", 0.0
     )
     grey: Grey = parameter("colour of a grey as measured in the frame; stands in place of kelvin and duv", None)
@@ -99,14 +99,14 @@ class WhiteBalance(Operation):
             return white_xyz(chromaticity(self.kelvin, self.duv))
         return light_xyz(self.grey)
 
+    @property
     def matrix(self) -> Matrix:
-        """3×3 on linear working light."""
         return neutralising_matrix(self.light(), self.strength)
 
     def prepare(self, geometry: Geometry) -> Kernel:
-        entries = singles(*self.matrix().ravel())
+        entries = singles(*self.matrix.ravel())
         return lambda planes, top: apply_matrix(planes, entries)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         red, green, blue = pixels[..., 0], pixels[..., 1], pixels[..., 2]
-        return np.stack([row[0] * red + row[1] * green + row[2] * blue for row in self.matrix()], axis=-1)
+        return np.stack([row[0] * red + row[1] * green + row[2] * blue for row in self.matrix], axis=-1)

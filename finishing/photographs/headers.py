@@ -17,6 +17,7 @@ class Header:
 
     bits: per channel. refusal: why this version cannot read the pixels, or None. metadata.orientation is as found;
     its rating and rights are those of a packet beside the frame (frame.xmp), where there is one that has them.
+    beside: those of the notices that tell what is wrong with that packet.
     """
 
     name: str
@@ -28,6 +29,7 @@ class Header:
     metadata: FrameMetadata
     notices: tuple[str, ...]
     refusal: Problem | None = None
+    beside: tuple[str, ...] = ()
 
 
 def read_header(path: Path) -> Header:
@@ -40,7 +42,8 @@ def read_header(path: Path) -> Header:
         raise unreadable(error, path.name) from error
     beside, beside_notices = read_sidecar(path)
     header = header_of(path, container, beside)
-    return replace(header, notices=(*header.notices, *beside_notices)) if beside_notices else header
+    told = tuple(beside_notices)
+    return replace(header, notices=(*header.notices, *told), beside=told) if told else header
 
 
 def header_of(path: Path, container: Container, beside: Packet = NO_PACKET) -> Header:

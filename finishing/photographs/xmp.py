@@ -109,8 +109,14 @@ def read_sidecar(frame: Path) -> tuple[Packet, list[str]]:
         with path.open("rb") as stream:
             data = stream.read(_LARGEST + 1)
     except OSError:
-        return NO_PACKET, [f"{path.name} beside it cannot be read and was not used"]
-    return read_packet(data, f"{path.name} beside it")
+        return NO_PACKET, [f"{path.name} beside it cannot be read and was not used: check its permissions"]
+    root, _ = plain_packet(data, "")
+    found, notices = read_packet(data, f"{path.name} beside it")
+    if root is None and not notices:
+        notices = [f"{path.name} beside it is empty and was not used"]
+    elif root is not None and next(root.iter(f"{{{RDF}}}RDF"), None) is None:
+        notices = [f"{path.name} beside it is no XMP packet and was not used"]
+    return found, [f"{notice}: have it written anew, or delete it" for notice in notices]
 
 
 def _first(descriptions: list[ElementTree.Element], namespace: str, name: str) -> str | None:

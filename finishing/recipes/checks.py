@@ -3,7 +3,7 @@
 import math
 from abc import abstractmethod
 from collections.abc import Sequence
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,12 +37,14 @@ LEAST_CHROMA = 0.002
 
 EMPTY = "the region is empty in this frame"
 
-Share: Any = number(0, 1, example="0.02")
-Shares: Any = numbers(2, 0, 1, "two shares [from, to], 0 to 1", "[0.1, 0.3]")
-Degrees: Any = number(0, 180, "degrees", example="5")
-DegreesPair: Any = numbers(2, -180, 180, "two angles [from, to] in degrees, -180 to 180", "[-3, 6]")
-Lightness: Any = number(0, 1, example="0.05")
-LightnessPair: Any = numbers(2, -1, 2, "two lightnesses [from, to] (OkLab)", "[0.4, 0.6]")
+Share = Annotated[float, number(0, 1, example="0.02")]
+Shares = Annotated[tuple[float, ...], numbers(2, 0, 1, "two shares [from, to], 0 to 1", "[0.1, 0.3]")]
+Degrees = Annotated[float, number(0, 180, "degrees", example="5")]
+DegreesPair = Annotated[
+    tuple[float, ...], numbers(2, -180, 180, "two angles [from, to] in degrees, -180 to 180", "[-3, 6]")
+]
+Lightness = Annotated[float, number(0, 1, example="0.05")]
+LightnessPair = Annotated[tuple[float, ...], numbers(2, -1, 2, "two lightnesses [from, to] (OkLab)", "[0.4, 0.6]")]
 
 
 class _ShareCheck(Check):
@@ -99,7 +101,7 @@ class OutsideGamut(_ShareCheck):
     example: ClassVar[str] = "outside_gamut: {at_most: 0.01, space: srgb}"
     limit_example: ClassVar[str] = "at_most: 0.01"
 
-    space: choice("srgb", "display_p3", "oprgb") = parameter("the colour space of the file", "srgb")  # type: ignore[valid-type]
+    space: Annotated[str, choice("srgb", "display_p3", "oprgb")] = parameter("the colour space of the file", "srgb")
 
     def measure(self, sums: Sums, weights: Weights, original: Planes | None, finished: Planes) -> None:
         space = COLOUR_SPACES[self.space]
@@ -116,8 +118,12 @@ class KeptColourArea(_ShareCheck):
     limit_example: ClassVar[str] = "at_least: 0.02"
 
     hue: Hues = parameter("the hue, or several: an angle in degrees or a colour")
-    width: number(0, 360, "degrees", example="60") = parameter("how wide a range of hues counts", 60.0)  # type: ignore[valid-type]
-    chroma_above: number(0, 0.4, example="0.04") = parameter("OkLCh chroma above which a colour counts", 0.04)  # type: ignore[valid-type]
+    width: Annotated[float, number(0, 360, "degrees", example="60")] = parameter(
+        "how wide a range of hues counts", 60.0
+    )
+    chroma_above: Annotated[float, number(0, 0.4, example="0.04")] = parameter(
+        "OkLCh chroma above which a colour counts", 0.04
+    )
 
     def measure(self, sums: Sums, weights: Weights, original: Planes | None, finished: Planes) -> None:
         colour = AllOf(

@@ -1,12 +1,14 @@
 """Reads a recipe file: settings filled in, `extends` followed, every step checked, every fault with its place."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 from finishing.documents.fields import Text, whole_number
-from finishing.documents.reading import Model, parse_document, read_document, shape, unknown_name, validate
+from finishing.documents.partial import read_partly
+from finishing.documents.reading import Model, parse_document, shape, unknown_name, validate
 from finishing.documents.tree import Path_, Tree
 from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.operation import Operation
@@ -36,11 +38,23 @@ class RecipeFile(Model):
     look: Text
     about: Text = ""
     client: Text | None = None
-    version: whole_number(1, 1_000_000) = 1  # type: ignore[valid-type]
+    version: Annotated[int, whole_number(1, 1_000_000)] = 1
     extends: Text | None = None
     settings: dict[str, Any] = {}
     steps: list[Any] = []
     checks: list[Any] = []
+
+
+@dataclass(frozen=True)
+class _Chain:
+    """A recipe's file and those it extends, itself first, as far as they can be read, with what is wrong with them.
+
+    whole: whether all is there, so that a setting that no file names is unknown, and not just lacking.
+    """
+
+    files: list[tuple[Tree, RecipeFile]]
+    problems: list[Problem]
+    whole: bool = True
 
 
 def read_recipe(path: Path, vocabulary: Vocabulary, overrides: Mapping[str, Any] | None = None) -> Recipe:
@@ -50,12 +64,13 @@ def read_recipe(path: Path, vocabulary: Vocabulary, overrides: Mapping[str, Any]
     """
     chain = _chain(path, vocabulary)
     settings: dict[str, Any] = {}
-    for _, file in reversed(chain):
+    for _, file in reversed(chain.files):
         settings.update(file.settings)
     for name, value in (overrides or {}).items():
-        if name not in settings:
-            raise unknown_name("setting", name, settings, str(path))
-        settings[name] = value
+        if name in settings:
+            settings[name] = value
+        elif chain.whole:
+            chain.problems.append(unknown_name("setting", name, settings, str(path)))
     return _recipe(chain, path, settings, vocabulary)
 
 
@@ -66,36 +81,47 @@ def read_recipe_text(text: str, path: Path, vocabulary: Vocabulary, settings: Ma
     Raises ProblemSet where this version of the program does not know the text.
     """
     document = parse_document(text, str(path), RecipeFile, path)
-    return replace(_recipe([(document.tree, document.value)], path, {}, vocabulary), settings=dict(settings))
+    chain = _Chain([(document.tree, document.value)], [])
+    return replace(_recipe(chain, path, {}, vocabulary), settings=dict(settings))
 
 
-def _recipe(
-    chain: list[tuple[Tree, RecipeFile]], path: Path, settings: Mapping[str, Any], vocabulary: Vocabulary
-) -> Recipe:
+def _recipe(chain: _Chain, path: Path, settings: Mapping[str, Any], vocabulary: Vocabulary) -> Recipe:
     steps: list[Step] = []
     checks: list[Requirement] = []
-    problems: list[Problem] = []
-    for tree, file in reversed(chain):
+    problems = list(chain.problems)
+
+    def known(raw: Any) -> bool:
+        """Whether all settings that it asks for can be filled in, or be told as unknown."""
+        return chain.whole or all(name in settings for _, name in _asked_for(raw, ()))
+
+    for tree, file in reversed(chain.files):
         for index, raw in enumerate(file.steps):
             try:
-                steps.append(_step(tree, index, raw, settings, vocabulary))
+                if known(raw):
+                    with _unknown_settings(raw, ("steps", index), tree, settings):
+                        steps.append(_step(tree, index, raw, settings, vocabulary))
             except (Problem, ProblemSet) as error:
                 problems += problems_of(error)
         for index, raw in enumerate(file.checks):
             try:
                 at: Path_ = ("checks", index)
-                checks.append(read_check(tree, at, fill(raw, at, tree, settings)))
+                if known(raw):
+                    with _unknown_settings(raw, at, tree, settings):
+                        checks.append(read_check(tree, at, fill(raw, settings)))
             except (Problem, ProblemSet) as error:
                 problems += problems_of(error)
+    tree, file = chain.files[0]
+    if chain.whole and not any(one.steps for _, one in chain.files):
+        what = '"steps" is missing'
+        problems.append(
+            Problem(what, where=tree.place(()), expected="a list of operations", remedy="add steps:"),
+        )
     if problems:
         raise ProblemSet(problems)
-    tree, file = chain[0]
-    if not steps:
-        raise Problem('"steps" is missing', where=tree.place(()), expected="a list of operations", remedy="add steps:")
     return Recipe(
         name=path.stem,
         title=file.look,
-        about=file.about or next((parent.about for _, parent in chain if parent.about), ""),
+        about=file.about or next((parent.about for _, parent in chain.files if parent.about), ""),
         client=file.client,
         version=file.version,
         settings=settings,
@@ -105,29 +131,43 @@ def _recipe(
     )
 
 
-def _chain(path: Path, vocabulary: Vocabulary) -> list[tuple[Tree, RecipeFile]]:
-    """The file and those it extends, itself first."""
-    chain: list[tuple[Tree, RecipeFile]] = []
+def _chain(path: Path, vocabulary: Vocabulary) -> _Chain:
+    files: list[tuple[Tree, RecipeFile]] = []
+    problems: list[Problem] = []
     seen: list[Path] = []
+    whole = True
     while True:
-        document = read_document(path, RecipeFile)
-        chain.append((document.tree, document.value))
+        try:
+            read = read_partly(path, RecipeFile, {"look": path.stem})
+        except (Problem, ProblemSet) as error:
+            if not files:
+                raise
+            return _Chain(files, [*problems, *problems_of(error)], whole=False)
+        document, problems = read.document, [*problems, *read.problems]
+        whole = whole and not read.faulty_keys & {"extends", "settings", "steps"}
+        files.append((document.tree, document.value))
         seen.append(path.resolve())
         parent = document.value.extends
         if parent is None:
-            return chain
+            return _Chain(files, problems, whole)
         try:
             path = vocabulary.find_recipe(parent, path.parent)
         except Problem as error:
-            raise error.at(document.place("extends")) from error
+            return _Chain(files, [*problems, error.at(document.place("extends"))], whole=False)
         if path.resolve() in seen:
             names = " → ".join([*(file.stem for file in seen), path.stem])
-            raise Problem(
-                "these recipes extend each other in a circle",
-                where=document.place("extends"),
-                got=names,
-                remedy="take one `extends` out",
-            )
+            what = "these recipes extend each other in a circle"
+            told = document.problem(what, "extends", got=names, remedy="take one `extends` out")
+            return _Chain(files, [*problems, told], whole=False)
+
+
+def _asked_for(value: Any, path: Path_) -> list[tuple[Path_, str]]:
+    """The settings that stand somewhere in a plain value: the path and the name of each."""
+    if isinstance(value, dict):
+        return [found for key, item in value.items() for found in _asked_for(item, (*path, key))]
+    if isinstance(value, list):
+        return [found for i, item in enumerate(value) for found in _asked_for(item, (*path, i))]
+    return [(path, value[1:])] if isinstance(value, str) and value.startswith("$") else []
 
 
 def _step(tree: Tree, index: int, raw: Any, settings: Mapping[str, Any], vocabulary: Vocabulary) -> Step:
@@ -150,7 +190,7 @@ def _step(tree: Tree, index: int, raw: Any, settings: Mapping[str, Any], vocabul
         raise unknown_name(
             "operation", name, vocabulary.operations, tree.key_place(path), listed_by="finishing operations"
         )
-    filled = fill(value if value is not None else {}, path, tree, settings)
+    filled = fill(value if value is not None else {}, settings)
     if not isinstance(filled, dict):
         raise Problem(
             f'"{name}" must be a mapping of parameters',
@@ -159,21 +199,47 @@ def _step(tree: Tree, index: int, raw: Any, settings: Mapping[str, Any], vocabul
             expected="{" + ", ".join(f"{key}: …" for key in operation.model_fields) + "}",
             remedy=f"write {operation.example}, for example",
         )
-    where = None
+    problems: list[Problem] = []
+    where, made = None, None
     if "where" in filled:
         filled = dict(filled)
-        where = vocabulary.read_region(tree, (*path, "where"), filled.pop("where"))
-    return Step(validate(tree, path, operation, filled), where, tree.place(path))
+        try:
+            where = vocabulary.read_region(tree, (*path, "where"), filled.pop("where"))
+        except (Problem, ProblemSet) as error:
+            problems += problems_of(error)
+    try:
+        made = validate(tree, path, operation, filled)
+    except ProblemSet as error:
+        problems += error.problems
+    if problems or made is None:
+        raise ProblemSet(problems)
+    return Step(made, where, tree.place(path))
 
 
-def fill(value: Any, path: Path_, tree: Tree, settings: Mapping[str, Any]) -> Any:
-    """A value with `$name` replaced by the setting of that name, at any depth. Raises Problem for unknown names."""
+def fill(value: Any, settings: Mapping[str, Any]) -> Any:
+    """A value with `$name` replaced by the setting of that name, at any depth; unknown names stay as they are."""
     if isinstance(value, dict):
-        return {key: fill(item, (*path, key), tree, settings) for key, item in value.items()}
+        return {key: fill(item, settings) for key, item in value.items()}
     if isinstance(value, list):
-        return [fill(item, (*path, i), tree, settings) for i, item in enumerate(value)]
+        return [fill(item, settings) for item in value]
     if isinstance(value, str) and value.startswith("$"):
-        if value[1:] not in settings:
-            raise unknown_name("setting", value[1:], settings, tree.place(path))
-        return settings[value[1:]]
+        return settings.get(value[1:], value)
     return value
+
+
+@contextmanager
+def _unknown_settings(value: Any, path: Path_, tree: Tree, settings: Mapping[str, Any]) -> Iterator[None]:
+    """Tell settings of no such name in place of what else is wrong with the values that ask for them."""
+    unknown = [
+        unknown_name("setting", name, settings, tree.place(at))
+        for at, name in _asked_for(value, path)
+        if name not in settings
+    ]
+    told: list[Problem] = []
+    try:
+        yield
+    except (Problem, ProblemSet) as error:
+        told = problems_of(error)
+    if unknown or told:
+        places = {problem.where for problem in unknown}
+        raise ProblemSet([*unknown, *(problem for problem in told if problem.where not in places)])

@@ -25,7 +25,9 @@ def _in_order(sides: tuple[float, ...]) -> tuple[float, ...]:
     return sides
 
 
-Sides: Any = Annotated[numbers(4, 0, 1, EXPECTED_SIDES, "[0.2, 0.1, 0.8, 0.9]"), AfterValidator(_in_order)]
+Sides = Annotated[
+    tuple[float, ...], numbers(4, 0, 1, EXPECTED_SIDES, "[0.2, 0.1, 0.8, 0.9]"), AfterValidator(_in_order)
+]
 
 
 class Box(Region):

@@ -1,7 +1,7 @@
 """The soft edge that all regions share, and the bounds it has in whole pixels."""
 
 import math
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,7 +13,7 @@ TWO = np.float32(2)
 THREE = np.float32(3)
 
 #: Length of a soft edge, in fractions of the frame's short side.
-Soft: Any = number(0, 2, "the short side", example="0.05")
+Soft = Annotated[float, number(0, 2, "the short side", example="0.05")]
 ABOUT_SOFT = "how far the soft edge reaches beyond the outline, in fractions of the short side; 0 is a hard edge"
 
 

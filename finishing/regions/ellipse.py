@@ -1,6 +1,6 @@
 """An ellipse that follows the frame's proportions."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 from finishing.documents.fields import numbers
 from finishing.operation import Geometry, parameter
@@ -8,7 +8,10 @@ from finishing.regions.edges import ABOUT_SOFT, Soft
 from finishing.regions.places import Centre, centre_in_pixels, parse_centre, parse_numbers
 from finishing.regions.rings import Rings, Round
 
-Radii: Any = numbers(2, 0.001, 3, "two radii [across, down] in fractions of the frame's width and height", "[0.2, 0.3]")
+Radii = Annotated[
+    tuple[float, ...],
+    numbers(2, 0.001, 3, "two radii [across, down] in fractions of the frame's width and height", "[0.2, 0.3]"),
+]
 
 
 class Ellipse(Round):

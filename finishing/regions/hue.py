@@ -1,7 +1,7 @@
 """Pixels of some hues."""
 
 import math
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,9 +45,13 @@ class HueRange(Region):
     }
 
     keep: Hues = parameter("the hue, or several: an angle in degrees or a colour")
-    width: number(0, 360, "degrees", example="40") = parameter("how wide a range of hues is fully in", 40.0)  # type: ignore[valid-type]
-    soft: number(0, 180, "degrees", example="15") = parameter("the soft edge beyond it on either side", 15.0)  # type: ignore[valid-type]
-    least_chroma: number(0, 0.4, example="0.01") = parameter(  # type: ignore[valid-type]
+    width: Annotated[float, number(0, 360, "degrees", example="40")] = parameter(
+        "how wide a range of hues is fully in", 40.0
+    )
+    soft: Annotated[float, number(0, 180, "degrees", example="15")] = parameter(
+        "the soft edge beyond it on either side", 15.0
+    )
+    least_chroma: Annotated[float, number(0, 0.4, example="0.01")] = parameter(
         "OkLCh chroma below which a pixel counts as grey and is out", 0.01
     )
 

@@ -34,9 +34,9 @@ Centre = Annotated[
     WithJsonSchema({"anyOf": [{"enum": ["subject", "frame"]}, _POINT_SCHEMA], "description": EXPECTED_CENTRE}),
     Words(EXPECTED_CENTRE, "subject"),
 ]
-AnyPoint: Any = numbers(
+AnyPoint = Annotated[tuple[float, float], numbers(
     2, LEAST, MOST, "a point [x, y] in fractions of the frame's width and height", "[0.5, 0.4]"
-)  # fmt: skip
+)]  # fmt: skip
 
 
 def in_pixels(point: tuple[float, float], geometry: Geometry) -> tuple[float, float]:

@@ -1,6 +1,6 @@
 """A round gradient: full in the middle, fading outward."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 from pydantic import ValidationInfo, field_validator
 
@@ -25,8 +25,12 @@ class Radial(Round):
     }  # fmt: skip
 
     centre: Centre = parameter("the middle", "frame")
-    full_to: number(0, 3, "the short side", example="0.1") = parameter("radius up to which it is fully in")  # type: ignore[valid-type]
-    gone_at: number(0, 5, "the short side", example="0.7") = parameter("radius at which it has faded out")  # type: ignore[valid-type]
+    full_to: Annotated[float, number(0, 3, "the short side", example="0.1")] = parameter(
+        "radius up to which it is fully in"
+    )
+    gone_at: Annotated[float, number(0, 5, "the short side", example="0.7")] = parameter(
+        "radius at which it has faded out"
+    )
 
     @field_validator("gone_at")
     @classmethod

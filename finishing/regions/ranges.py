@@ -1,6 +1,6 @@
 """Pixels of some lightness, or of some chroma."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,9 +31,15 @@ class LightnessRange(Region):
     short: ClassVar[str] = "[from, to]: two lightnesses from 0 (black) to 1 (white), the darker one first"
     short_schema: ClassVar[dict[str, Any]] = PAIR_SCHEMA
 
-    at_least: number(0, 1, example="0.7") = parameter("the darkest lightness that is fully in; 0: no bound", 0.0)  # type: ignore[valid-type]
-    at_most: number(0, 1, example="0.3") = parameter("the brightest lightness that is fully in; 1: no bound", 1.0)  # type: ignore[valid-type]
-    soft: number(0, 1, example="0.1") = parameter("the soft edge beyond the bounds, in lightness", 0.1)  # type: ignore[valid-type]
+    at_least: Annotated[float, number(0, 1, example="0.7")] = parameter(
+        "the darkest lightness that is fully in; 0: no bound", 0.0
+    )
+    at_most: Annotated[float, number(0, 1, example="0.3")] = parameter(
+        "the brightest lightness that is fully in; 1: no bound", 1.0
+    )
+    soft: Annotated[float, number(0, 1, example="0.1")] = parameter(
+        "the soft edge beyond the bounds, in lightness", 0.1
+    )
 
     @field_validator("at_most")
     @classmethod
@@ -78,9 +84,15 @@ class ChromaRange(Region):
     short: ClassVar[str] = "[from, to]: two chromas from 0 (grey) to 0.5, the weaker one first"
     short_schema: ClassVar[dict[str, Any]] = PAIR_SCHEMA
 
-    at_least: number(0, 0.5, example="0.08") = parameter("the weakest chroma that is fully in; 0: no bound", 0.0)  # type: ignore[valid-type]
-    at_most: number(0, 0.5, example="0.05") = parameter("the strongest chroma that is fully in; 0.5: no bound", 0.5)  # type: ignore[valid-type]
-    soft: number(0, 0.5, example="0.04") = parameter("the soft edge beyond the bounds, in chroma", 0.03)  # type: ignore[valid-type]
+    at_least: Annotated[float, number(0, 0.5, example="0.08")] = parameter(
+        "the weakest chroma that is fully in; 0: no bound", 0.0
+    )
+    at_most: Annotated[float, number(0, 0.5, example="0.05")] = parameter(
+        "the strongest chroma that is fully in; 0.5: no bound", 0.5
+    )
+    soft: Annotated[float, number(0, 0.5, example="0.04")] = parameter(
+        "the soft edge beyond the bounds, in chroma", 0.03
+    )
 
     @field_validator("at_most")
     @classmethod

@@ -1,7 +1,7 @@
 """Pixels of the colour of human skin."""
 
 from functools import cached_property
-from typing import ClassVar
+from typing import Annotated, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,7 +37,7 @@ class Skin(Region):
     summary: ClassVar[str] = "Pixels of the colour of human skin, of every tone."
     example: ClassVar[str] = "skin: {soft: 1}"
 
-    soft: number(0, 3, example="1") = parameter(  # type: ignore[valid-type]
+    soft: Annotated[float, number(0, 3, example="1")] = parameter(
         "how far the soft edges reach: 1 for 14 degrees of hue, 0.03 of chroma and 0.14 of lightness", 1.0
     )
 

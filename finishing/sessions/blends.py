@@ -95,8 +95,10 @@ White: Any = Annotated[
     ),
     Words(EXPECTED_WHITE, "5600"),
 ]
-Sources: Any = texts("frames of the session, two or more: the first is the reference", "[C-0012, C-0013]")
-Dark: Any = texts("those of the sources in which no strobe fired", "[C-0013]")
+Sources = Annotated[
+    tuple[str, ...], texts("frames of the session, two or more: the first is the reference", "[C-0012, C-0013]")
+]
+Dark = Annotated[tuple[str, ...], texts("those of the sources in which no strobe fired", "[C-0013]")]
 
 
 class BlendLight(Model):

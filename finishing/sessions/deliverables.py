@@ -1,13 +1,15 @@
 """What is delivered: one kind of output file each, and how its files are named."""
 
 import re
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
-from typing import Any
+from typing import Annotated, Any, Literal
 
 from finishing.documents import Document
 from finishing.documents.fields import Flag, Text, choice, number, numbers, scalar, whole_number
 from finishing.documents.reading import Model, nearest
+from finishing.documents.tree import Path_
 from finishing.errors import Problem
 from finishing.sessions.folder import inside_file
 
@@ -89,24 +91,29 @@ EXPECTED_PRINT = 'a size on paper with its unit: 30 cm (the long side), "30 x 20
 EXPECTED_PROFILE = "one of " + ", ".join(PROFILES) + ", or a printer's own profile: a path that ends in .icc or .icm"
 _ON_PAPER = {"type": ["string", "array"], "items": {"type": "string"}, "description": EXPECTED_PRINT}
 
-Format: Any = choice(*FORMATS)
-Edge: Any = whole_number(16, 65000, "pixels", example="2048")
-Megapixels: Any = number(0.01, 1000, "million pixels", example="2")
-PixelBox: Any = numbers(2, 16, 65000, "a box [width, height] in pixels, 16 to 65000", "[1920, 1080]")
-OnPaper: Any = scalar(_print_size, PrintSize, EXPECTED_PRINT, "30 x 20 cm", schema=_ON_PAPER)
-Profile: Any = scalar(_profile, str, EXPECTED_PROFILE, "srgb", schema={"type": "string"})
-Intent: Any = choice("relative", "perceptual", "saturation", "absolute")
-Quality: Any = whole_number(1, 100, example="90")
-Subsampling: Any = choice("4:4:4", "4:2:0")
-ByteLimit: Any = scalar(_byte_limit, int, "a number of bytes such as 2 MB or 800 kB", "2 MB", unit="bytes")
-Compression: Any = choice("lzw", "deflate", "none")
-Sharpen: Any = choice("none", "screen", "print")
-Bits: Any = scalar(_bits, int, "8 or 16", "8", unit="bits", schema={"enum": [8, 16]})
-PixelsPerInch: Any = number(1, 4800, "pixels an inch", example="300")
-Location: Any = choice("keep", "remove")
-MarkPlace: Any = choice("centre", "top_left", "top_right", "bottom_left", "bottom_right", "top", "bottom")
-Opacity: Any = number(0.02, 1, example="0.4")
-MarkSize: Any = number(0.005, 0.5, "of the long edge", example="0.06")
+Format = Annotated[Literal["jpeg", "png", "tiff", "webp", "avif"], choice(*FORMATS)]
+Edge = Annotated[int, whole_number(16, 65000, "pixels", example="2048")]
+Megapixels = Annotated[float, number(0.01, 1000, "million pixels", example="2")]
+PixelBox = Annotated[
+    tuple[float, ...], numbers(2, 16, 65000, "a box [width, height] in pixels, 16 to 65000", "[1920, 1080]")
+]
+OnPaper = Annotated[PrintSize, scalar(_print_size, EXPECTED_PRINT, "30 x 20 cm", schema=_ON_PAPER)]
+Profile = Annotated[str, scalar(_profile, EXPECTED_PROFILE, "srgb", schema={"type": "string"})]
+Intent = Annotated[
+    Literal["relative", "perceptual", "saturation", "absolute"],
+    choice("relative", "perceptual", "saturation", "absolute"),
+]
+Quality = Annotated[int, whole_number(1, 100, example="90")]
+Subsampling = Annotated[Literal["4:4:4", "4:2:0"], choice("4:4:4", "4:2:0")]
+ByteLimit = Annotated[int, scalar(_byte_limit, "a number of bytes such as 2 MB or 800 kB", "2 MB", unit="bytes")]
+Compression = Annotated[Literal["lzw", "deflate", "none"], choice("lzw", "deflate", "none")]
+Sharpen = Annotated[Literal["none", "screen", "print"], choice("none", "screen", "print")]
+Bits = Annotated[int, scalar(_bits, "8 or 16", "8", unit="bits", schema={"enum": [8, 16]})]
+PixelsPerInch = Annotated[float, number(1, 4800, "pixels an inch", example="300")]
+Location = Annotated[str, choice("keep", "remove")]
+MarkPlace = Annotated[str, choice("centre", "top_left", "top_right", "bottom_left", "bottom_right", "top", "bottom")]
+Opacity = Annotated[float, number(0.02, 1, example="0.4")]
+MarkSize = Annotated[float, number(0.005, 0.5, "of the long edge", example="0.06")]
 
 
 class Mark(Model):
@@ -197,8 +204,11 @@ def safe_name(text: str) -> str:
     return kept or "-"
 
 
-def deliverable_problems(document: Document[Any], deliverables: dict[str, Deliverable]) -> list[Problem]:
-    """Names that cannot be folders, patterns that cannot be filled in, settings that clash."""
+def deliverable_problems(
+    document: Document[Any], deliverables: dict[str, Deliverable], faulty: Collection[Path_] = ()
+) -> list[Problem]:
+    """Names that cannot be folders, patterns that cannot be filled in, settings that clash. faulty: where settings
+    cannot be read, which are told already and clash with none."""
     problems: list[Problem] = []
     lower: dict[str, str] = {}
     for name, deliverable in deliverables.items():
@@ -224,47 +234,45 @@ def deliverable_problems(document: Document[Any], deliverables: dict[str, Delive
                 )
             )
         lower.setdefault(name.lower(), name)
-        if deliverable.bits == 16 and deliverable.format not in ("tiff", "png"):
-            words = {"jpeg": "a JPEG file has", "webp": "a WebP file has", "avif": "AVIF files are written with"}
-            problems.append(
-                document.problem(
-                    f"{words[deliverable.format]} 8 bits a channel",
-                    "deliverables", name, "bits",
-                    remedy="write format: tiff (or png) for 16 bits, or leave bits out",
-                )
-            )  # fmt: skip
-        problems += _clashes(document, name, deliverable)
+        unread = {str(path[2]) for path in faulty if path[:2] == ("deliverables", name) and len(path) > 2}
+        clashes = _clashes(document, name, deliverable)
+        problems += [problem for keys, problem in clashes if not unread & set(keys)]
         if deliverable.name is not None:
             problems += _pattern_problems(document, name, deliverable.name)
     return problems
 
 
-def _clashes(document: Document[Any], name: str, deliverable: Deliverable) -> list[Problem]:
-    """Settings of one deliverable that cannot hold together."""
-    problems: list[Problem] = []
+def _clashes(document: Document[Any], name: str, deliverable: Deliverable) -> Iterator[tuple[Sequence[str], Problem]]:
+    """Settings of one deliverable that cannot hold together, each with the keys that it comes from."""
     at = ("deliverables", name)
+
+    def clash(keys: Sequence[str], what: str, key: str, remedy: str) -> tuple[Sequence[str], Problem]:
+        return keys, document.problem(what, *at, key, remedy=remedy)
+
+    if deliverable.bits == 16 and deliverable.format not in ("tiff", "png"):
+        words = {"jpeg": "a JPEG file has", "webp": "a WebP file has", "avif": "AVIF files are written with"}
+        what = f"{words[deliverable.format]} 8 bits a channel"
+        remedy = "write format: tiff (or png) for 16 bits, or leave bits out"
+        yield clash(("bits", "format"), what, "bits", remedy)
     sizes = [key for key in SIZES if getattr(deliverable, key) is not None]
     if len(sizes) > 1:
-        what = f"{sizes[0]} and {sizes[1]} both say how large it is"
-        problems.append(document.problem(what, *at, sizes[1], remedy="keep one of the two"))
+        yield clash(sizes, f"{sizes[0]} and {sizes[1]} both say how large it is", sizes[1], "keep one of the two")
     if deliverable.enlarge and not sizes:
-        what = "enlarge needs a size to reach"
-        problems.append(document.problem(what, *at, "enlarge", remedy="add long_edge, say, or leave enlarge out"))
+        remedy = "add long_edge, say, or leave enlarge out"
+        yield clash((*SIZES, "enlarge"), "enlarge needs a size to reach", "enlarge", remedy)
     if is_profile_file(deliverable.profile):
         file = inside_file(document, deliverable.profile, *at, "profile")
         if isinstance(file, Problem):
-            problems.append(file)
+            yield ("profile",), file
     if deliverable.profile == "linear" and deliverable.bits == 8:
         what = "linear light in 8 bits shows steps in every shadow"
         remedy = "write bits: 16 with format: tiff or png, or another profile"
-        problems.append(document.problem(what, *at, "profile", remedy=remedy))
+        yield clash(("profile", "bits", "format"), what, "profile", remedy)
     if deliverable.dither and deliverable.bits == 16:
-        what = "dithering is for 8 bits; 16 bits show no steps"
-        problems.append(document.problem(what, *at, "dither", remedy="leave dither out"))
+        yield clash(("dither", "bits"), "dithering is for 8 bits; 16 bits show no steps", "dither", "leave dither out")
     if deliverable.dither and is_profile_file(deliverable.profile):
         what = "dithering ends where littleCMS takes over the colours"
-        problems.append(document.problem(what, *at, "dither", remedy="leave dither out, or write bits: 16"))
-    return problems
+        yield clash(("dither", "profile"), what, "dither", "leave dither out, or write bits: 16")
 
 
 def _pattern_problems(document: Document[Any], name: str, pattern: str) -> list[Problem]:

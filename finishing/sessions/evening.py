@@ -12,8 +12,8 @@ from finishing.documents.reading import Model, unknown_name
 from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.sessions.folder import unknown_frame
 
-AtMost: Any = number(0, 10, "stops", example="1.0")
-Kelvin: Any = number(2000, 25000, "kelvin", example="5600")
+AtMost = Annotated[float, number(0, 10, "stops", example="1.0")]
+Kelvin = Annotated[float, number(2000, 25000, "kelvin", example="5600")]
 
 #: Stands for every set-up where one thing is given for all of them; no set-up can have this id.
 ALL = "all"
@@ -50,13 +50,12 @@ def parse_key_frames(value: object) -> KeyFrames:
     raise ValueError(EXPECTED_KEY)
 
 
-To: Any = scalar(
-    parse_key_frames, KeyFrames, EXPECTED_KEY, "A-0003",
+To = Annotated[KeyFrames, scalar(parse_key_frames, EXPECTED_KEY, "A-0003",
     schema={
         "description": EXPECTED_KEY,
         "anyOf": [{"type": "string"}, {"type": "object", "additionalProperties": {"type": "string"}}],
     },
-)  # fmt: skip
+)]  # fmt: skip
 
 EXPECTED_WHERE = "a region as behind `where` in a recipe: {ellipse: [0.5, 0.4, 0.2, 0.3]}"
 Where = Annotated[
@@ -104,10 +103,15 @@ def _parse_corners(value: object) -> tuple[tuple[float, float], ...]:
 
 
 _POINT_SCHEMA = {"type": "array", "items": {"type": "number", "minimum": 0, "maximum": 1}, "minItems": 2, "maxItems": 2}
-Corners: Any = scalar(
-    _parse_corners, tuple, EXPECTED_CORNERS, "[[0.42, 0.55], [0.58, 0.55], [0.58, 0.66], [0.42, 0.66]]",
-    schema={"type": "array", "items": _POINT_SCHEMA, "minItems": 4, "maxItems": 4},
-)  # fmt: skip
+Corners = Annotated[
+    tuple[tuple[float, float], ...],
+    scalar(
+        _parse_corners,
+        EXPECTED_CORNERS,
+        "[[0.42, 0.55], [0.58, 0.55], [0.58, 0.66], [0.42, 0.66]]",
+        schema={"type": "array", "items": _POINT_SCHEMA, "minItems": 4, "maxItems": 4},
+    ),
+]
 
 
 class Chart(Model):
@@ -118,16 +122,23 @@ class Chart(Model):
     corners: Corners
 
 
-def _for_setups(model: type[Model]) -> Any:
+def _for_each(model: type[Model]) -> BeforeValidator:
     """One of a model for every set-up, or one for each: read as a mapping by set-up, ALL where it is one for all."""
 
     def read(value: object) -> object:
         one = isinstance(value, dict) and any(name in value for name in model.model_fields)
         return {ALL: value} if one else value
 
+    return BeforeValidator(read)
+
+
+def _one_or_each(model: type[Model]) -> WithJsonSchema:
     own = model.model_json_schema()
-    schema = {"anyOf": [own, {"type": "object", "additionalProperties": own}]}
-    return Annotated[dict[str, model], BeforeValidator(read), WithJsonSchema(schema)]  # type: ignore[valid-type]
+    return WithJsonSchema({"anyOf": [own, {"type": "object", "additionalProperties": own}]})
+
+
+GreyCards = Annotated[dict[str, GreyCard], _for_each(GreyCard), _one_or_each(GreyCard)]
+Charts = Annotated[dict[str, Chart], _for_each(Chart), _one_or_each(Chart)]
 
 
 class EvenWhiteBalance(Model):
@@ -139,8 +150,8 @@ class EvenWhiteBalance(Model):
     every frame at the key's white, 1 lets it go with the light and takes out only what departs from its course.
     """
 
-    grey_card: _for_setups(GreyCard) | None = None  # type: ignore[valid-type]
-    chart: _for_setups(Chart) | None = None  # type: ignore[valid-type]
+    grey_card: GreyCards | None = None
+    chart: Charts | None = None
     kelvin: Kelvin | None = None
     to: To | None = None
     measure: Where = None
@@ -195,6 +206,23 @@ def match_problems(
             problems += problems_of(error)
     if match.white_balance is not None:
         problems += _cards(document, match.white_balance, names, ids)
+    return problems
+
+
+def stranger_problems(
+    document: Document[Any], match: Match, setup_of: Mapping[str, str], *, planned: bool
+) -> list[Problem]:
+    """Key frames that are not of the set-up that they are named for. setup_of: ids by frame; planned: whether there is
+    a plan."""
+    problems: list[Problem] = []
+    for key, part in (("exposure", match.exposure), ("white_balance", match.white_balance)):
+        to: KeyFrames | None = None if part is None else part.to
+        for frame, inside in to.places() if to is not None and planned else ():
+            own = setup_of.get(frame)
+            if own is None or (inside and inside[0] != own):
+                what = f"the key frame {frame} is of " + (f"set-up {own}" if own else "no set-up")
+                remedy = "name a frame of that set-up; `finishing plan` lists which belong where"
+                problems.append(document.problem(what, "match", key, "to", *inside, remedy=remedy))
     return problems
 
 

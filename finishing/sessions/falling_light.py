@@ -168,7 +168,7 @@ def _setup_light(setup: Setup, at: _Where, start: datetime, end: datetime, *, fr
 
 def _hold(setup: Setup, at: _Where, start: datetime, end: datetime) -> list[Rung]:
     """One stop after another, as long as the set-up lasts and a while longer, at least one stop beyond its time."""
-    if setup.ambient is None:
+    if setup.ambient is None or setup.exposure is None:
         return []
     latest = end + _RUNS_LATE
     while latest > end and daylight_stops(sun_position(latest, *at).elevation) is None:

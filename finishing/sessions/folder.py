@@ -135,6 +135,9 @@ def find_files(document: Document[Any], patterns: Iterable[str], key: str) -> tu
 def _nothing(document: Document[Any], pattern: str, *at: str | int) -> Problem:
     """What to do about a pattern that finds nothing: another suffix or other capitals often lie there."""
     folder = document.path.parent
+    if ", " in pattern:
+        what = "several patterns stand here as one text"
+        return document.problem(what, *at, remedy=f"write frames: [{pattern}]")
     near = folder / PurePosixPath(pattern).parent
     there: list[str] = []
     if not has_wildcard(str(near)) and near.is_dir():

@@ -212,7 +212,7 @@ def _propose(plan: ShootPlan, frames: Sequence[FrameFacts], matching: Matching) 
         if frame.name not in matching.strays or matching.frames[frame.name].time is not None or number is None:
             continue
         taken = matching.frames[frame.name].taken
-        agreeing = [s for s in plan.setups if taken is not None and not disagreement(s.exposure.values, taken)]
+        agreeing = [s for s in plan.setups if taken is not None and _agrees(s, taken)]
         between = _between(number, frame, sure)
         if len(agreeing) == 1 and between is not None and between[0] == agreeing[0].id:
             told = (
@@ -295,9 +295,10 @@ def taken_exposure(frame: FrameFacts) -> Exposure | None:
 
 
 def _against(setup: Setup, frame: FrameFacts, how: str, time: datetime | None) -> FrameMatch:
-    taken, planned = taken_exposure(frame), setup.exposure.values
-    if taken is None:
-        return FrameMatch(frame.name, setup.id, how, time=time)
+    taken = taken_exposure(frame)
+    if taken is None or setup.exposure is None:
+        return FrameMatch(frame.name, setup.id, how, taken=taken, time=time)
+    planned = setup.exposure.values
     ambient = None if setup.ambient is None else ambient_at(setup.ambient, planned, taken)
     planned_strobe = together(strobe_stops(head.reads, planned.f_number) for head in heads_of(setup))
     strobe = None if planned_strobe is None else strobe_at(planned_strobe, planned, taken)
@@ -313,6 +314,10 @@ def _against(setup: Setup, frame: FrameFacts, how: str, time: datetime | None) -
         agrees=not disagreement(planned, taken),
         time=time,
     )
+
+
+def _agrees(setup: Setup, taken: Exposure) -> bool:
+    return setup.exposure is not None and not disagreement(setup.exposure.values, taken)
 
 
 def disagreement(planned: Exposure, taken: Exposure) -> list[str]:

@@ -28,15 +28,15 @@ from finishing.documents.fields import (
     texts,
 )
 from finishing.documents.reading import Model, validate
-from finishing.documents.tree import parse_tree, read_text
+from finishing.documents.tree import read_text, tree_and_problems
 from finishing.errors import Problem, ProblemSet
 from finishing.exposure.values import Exposure
 
-Latitude: Any = number(-90, 90, "degrees", example="47.4")
-Longitude: Any = number(-180, 180, "degrees", example="8.6")
-GuideNumber: Any = number(0.5, 1000, "metres", example="43")
-Coverage: Any = number(1, 360, "degrees", example="60")
-Names: Any = texts("a name pattern such as A-*, or a list of them", "A-*")
+Latitude = Annotated[float, number(-90, 90, "degrees", example="47.4")]
+Longitude = Annotated[float, number(-180, 180, "degrees", example="8.6")]
+GuideNumber = Annotated[float, number(0.5, 1000, "metres", example="43")]
+Coverage = Annotated[float, number(1, 360, "degrees", example="60")]
+Names = Annotated[tuple[str, ...], texts("a name pattern such as A-*, or a list of them", "A-*")]
 
 
 class PlaceOfShoot(Model):
@@ -85,8 +85,9 @@ class Strobe(Model):
 class Setup(Model):
     """One arrangement of subject, camera and lights.
 
-    frames: name patterns; from, to: times of day in seconds, local at the place; ambient: stops of the
-    metered ambient against the exposure, None where it was not metered.
+    frames: name patterns; from, to: times of day in seconds, local at the place; exposure: None where none was
+    planned, and frames tell what the camera did; ambient: stops of the metered ambient against the exposure, None
+    where it was not metered.
     """
 
     id: Text
@@ -94,7 +95,7 @@ class Setup(Model):
     frames: Names = ()
     starts: Annotated[Clock | None, Field(alias="from")] = None
     ends: Annotated[Clock | None, Field(alias="to")] = None
-    exposure: PlannedExposure
+    exposure: PlannedExposure | None = None
     ambient: Stops | None = None
     strobes: tuple[Strobe, ...] = ()
 
@@ -124,6 +125,18 @@ def parse_plan(text: str, file: str = "plan.yaml") -> Document[ShootPlan]:
     return _checked(text, file, Path(file))
 
 
+def setup_ids(path: Path) -> list[str] | None:
+    """The ids of the set-ups of a plan that may be faulty; None where one of them cannot be told."""
+    try:
+        tree, _ = tree_and_problems(read_text(path), str(path))
+    except (Problem, ProblemSet):
+        return None
+    setups = tree.at(("setups",))
+    ids = [one.id for one in _outlines(tree)]
+    known = [name for name in ids if name is not None]
+    return known if isinstance(setups, list) and len(known) == len(setups) else None
+
+
 @dataclass(frozen=True)
 class _Outline:
     """What is compared between set-ups, read by itself, so that other faults of a set-up do not hide its own.
@@ -141,8 +154,7 @@ class _Outline:
 
 
 def _checked(text: str, file: str, path: Path) -> Document[ShootPlan]:
-    tree = parse_tree(text, file)
-    problems: list[Problem] = []
+    tree, problems = tree_and_problems(text, file)
     value: ShootPlan | None = None
     try:
         value = validate(tree, (), ShootPlan)

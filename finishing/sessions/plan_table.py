@@ -94,14 +94,11 @@ def _through(first: float, last: float, places: int) -> str:
 
 
 def _setup(worked: WorkedSetup, matching: Matching | None, light: SetupLight | None) -> Iterator[str]:
-    setup, exposure = worked.setup, worked.setup.exposure
+    setup = worked.setup
     yield f"{setup.id}  {setup.title}" if setup.title else f"{setup.id}"
     if setup.starts is not None and setup.ends is not None:
         yield f"  time      {units.format_clock(setup.starts)} to {units.format_clock(setup.ends)}"
-    yield (
-        f"  exposure  {units.format_aperture(exposure.aperture)}  {units.format_shutter(exposure.shutter)}  "
-        f"{units.format_iso(exposure.iso)}  EV100 {units.format_number(worked.ev100, 1)}"
-    )
+    yield f"  exposure  {_exposure(worked)}"
     yield f"  ambient   {_level(worked.ambient_stops, 'not metered')}"
     yield f"  strobes   {_level(worked.strobe_stops, 'none' if not worked.strobes else 'not known')}"
     if worked.total_stops is not None and worked.strobe_stops is not None and worked.ambient_stops is not None:
@@ -127,6 +124,16 @@ def _setup(worked: WorkedSetup, matching: Matching | None, light: SetupLight | N
             yield f"    do this: {warning.remedy}"
     if matching is not None:
         yield from frame_lines(worked, matching)
+
+
+def _exposure(worked: WorkedSetup) -> str:
+    exposure = worked.setup.exposure
+    if exposure is None or worked.ev100 is None:
+        return "not planned"
+    return (
+        f"{units.format_aperture(exposure.aperture)}  {units.format_shutter(exposure.shutter)}  "
+        f"{units.format_iso(exposure.iso)}  EV100 {units.format_number(worked.ev100, 1)}"
+    )
 
 
 def _level(stops: float | None, unknown: str = "not known") -> str:
@@ -163,13 +170,19 @@ def _ladder(worked: WorkedSetup) -> Iterator[str]:
     for target, seconds in worked.shutter_for.items():
         text = "no such time" if seconds is None else units.format_shutter(seconds)
         notes = []
-        if seconds is not None and abs(seconds - worked.setup.exposure.shutter) < 1e-9:
+        if seconds is not None and as_planned(worked, seconds):
             notes.append("as planned")
         if target in worked.beyond_sync:
             notes.append("faster than sync")
         if target == 0 and worked.strobe_stops is not None:
             notes.append("as much as the exposure")
         yield f"    {units.format_stops(target):>2}  {text:<8}  {', '.join(notes)}".rstrip()
+
+
+def as_planned(worked: WorkedSetup, seconds: float) -> bool:
+    """Whether a shutter is the planned one."""
+    planned = worked.setup.exposure
+    return planned is not None and abs(seconds - planned.shutter) < 1e-9
 
 
 def frame_lines(worked: WorkedSetup, matching: Matching) -> Iterator[str]:
@@ -190,7 +203,8 @@ def frame_lines(worked: WorkedSetup, matching: Matching) -> Iterator[str]:
     for name in names:
         match = matching.frames[name]
         if match.taken is not None:
-            found = ", ".join(disagreement(worked.setup.exposure.values, match.taken))
+            planned = worked.setup.exposure
+            found = ", ".join(disagreement(planned.values, match.taken)) if planned is not None else ""
             if found:
                 differing.setdefault(found, []).append(match)
     if differing:

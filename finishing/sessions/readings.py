@@ -67,6 +67,6 @@ def _from_full_power(strobe: Strobe) -> float | None:
 
 
 def _from_guide_number(strobe: Strobe, setup: Setup) -> float | None:
-    if strobe.guide_number is None or strobe.distance is None or strobe.power is None:
+    if strobe.guide_number is None or strobe.distance is None or strobe.power is None or setup.exposure is None:
         return None
     return reading_from_guide_number(strobe.guide_number, strobe.distance, power=strobe.power, iso=setup.exposure.iso)

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated
 
 from finishing.documents.fields import parse_number, scalar
 from finishing.sessions.folder import FramePath, matches
@@ -39,25 +39,27 @@ def parse_selection(value: object) -> Selection:
 
 
 _ONE = {"type": "string"}
-FrameSelection: Any = scalar(
-    parse_selection,
+FrameSelection = Annotated[
     Selection,
-    EXPECTED,
-    "all",
-    schema={
-        "description": EXPECTED,
-        "anyOf": [
-            _ONE,
-            {"type": "array", "items": _ONE, "minItems": 1},
-            {
-                "type": "object",
-                "properties": {"rating_at_least": {"type": "integer", "minimum": 1, "maximum": 5}},
-                "required": ["rating_at_least"],
-                "additionalProperties": False,
-            },
-        ],
-    },
-)
+    scalar(
+        parse_selection,
+        EXPECTED,
+        "all",
+        schema={
+            "description": EXPECTED,
+            "anyOf": [
+                _ONE,
+                {"type": "array", "items": _ONE, "minItems": 1},
+                {
+                    "type": "object",
+                    "properties": {"rating_at_least": {"type": "integer", "minimum": 1, "maximum": 5}},
+                    "required": ["rating_at_least"],
+                    "additionalProperties": False,
+                },
+            ],
+        },
+    ),
+]
 
 
 def select_frames(

@@ -12,7 +12,7 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from finishing.documents import Document, read_document
+from finishing.documents import Document
 from finishing.documents.fields import (
     Aspect,
     Box,
@@ -23,20 +23,24 @@ from finishing.documents.fields import (
     texts,
     whole_number,
 )
+from finishing.documents.partial import read_partly
 from finishing.documents.reading import Model, shape, unknown_name
+from finishing.documents.tree import Path_
 from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.sessions.blends import Blends, FrameBlend, blend_problems
 from finishing.sessions.clocks import CameraClocks, clock_problems
 from finishing.sessions.deliverables import Deliverable, deliverable_problems, idle_settings
 from finishing.sessions.evening import Match, match_problems
 from finishing.sessions.folder import FramePath, find_files, inside_file, matches, unknown_frame
-from finishing.sessions.plan import ShootPlan, read_plan
+from finishing.sessions.plan import ShootPlan, read_plan, setup_ids
 from finishing.sessions.selection import EVERYTHING, FrameSelection, Selection
 
-Globs: Any = texts("a pattern of file names such as frames/*.jpg, or a list of them", "[frames/*.jpg]")
-LookNames: Any = texts("the name of a look, or a list of them", "[faded_print]")
-Rating: Any = whole_number(-1, 5, example="4")
-Straighten: Any = number(-45, 45, "degrees", example="0.8")
+Globs = Annotated[
+    tuple[str, ...], texts("a pattern of file names such as frames/*.jpg, or a list of them", "[frames/*.jpg]")
+]
+LookNames = Annotated[tuple[str, ...], texts("the name of a look, or a list of them", "[faded_print]")]
+Rating = Annotated[int, whole_number(-1, 5, example="4")]
+Straighten = Annotated[float, number(-45, 45, "degrees", example="0.8")]
 
 
 class Rights(Model):
@@ -162,6 +166,20 @@ class Session:
         return {mask: self.folder / file for mask, file in self.of_frame(name).masks.items()}
 
 
+@dataclass(frozen=True)
+class Examined:
+    """A session as far as it can be read, and all that is wrong with it and its plan. faulty: where something lacks in
+    what was read, as paths in session.yaml, `plan` included: what follows from that must not be told as wrong."""
+
+    session: Session
+    problems: list[Problem]
+    faulty: frozenset[Path_]
+
+    def lacks(self, *keys: str) -> bool:
+        """Whether something below one of these keys on the left of the file cannot be relied on."""
+        return any(path[:1] == (key,) for path in self.faulty for key in keys)
+
+
 def read_session(path: Path, known_looks: Iterable[str] | None = None) -> Session:
     """Read and check a session (the file, or the folder with a session.yaml) with its plan and its frames.
 
@@ -169,39 +187,64 @@ def read_session(path: Path, known_looks: Iterable[str] | None = None) -> Sessio
     leaves names of looks unchecked. Raises Problem (no such file) or ProblemSet (all that is wrong, the
     plan's faults included).
     """
-    document = read_document(path / "session.yaml" if path.is_dir() else path, SessionFile)
-    frames, problems = find_files(document, document.value.frames, "frames")
-    plan: Document[ShootPlan] | None = None
-    if document.value.plan is not None:
-        file = inside_file(document, document.value.plan, "plan")
-        if isinstance(file, Problem):
-            problems.append(file)
-        else:
-            try:
-                plan = read_plan(file)
-            except (Problem, ProblemSet) as error:
-                problems += problems_of(error)
-    problems += clock_problems(document, document.value.camera_clock, [frame.name for frame in frames])
+    examined = examine_session(path, known_looks)
+    if examined.problems:
+        raise ProblemSet(examined.problems)
+    return examined.session
+
+
+#: What a session cannot do without, for one that lacks it and is looked at all the same.
+_STAND_INS = {"session": "Session", "frames": ["*"]}
+
+
+def examine_session(path: Path, known_looks: Iterable[str] | None = None) -> Examined:
+    """The same, of a session that may be faulty. Raises Problem or ProblemSet where nothing of it can be understood."""
+    file = path / "session.yaml" if path.is_dir() else path
+    partly = read_partly(file, SessionFile, _STAND_INS, whole=("blends",))
+    document, problems, faulty = partly.document, list(partly.problems), set(partly.faulty)
+    frames: list[FramePath] = []
+    if document.tree.at(("frames",)) is not None:
+        frames, wrong = find_files(document, document.value.frames, "frames")
+        problems += wrong
+        faulty.update({("frames",)} if wrong else ())
+    plan, setups, wrong = _plan(document)
+    problems += wrong
+    faulty.update({("plan",)} if wrong else ())
+    wrong = clock_problems(document, document.value.camera_clock, [frame.name for frame in frames])
+    problems += wrong
+    faulty.update({("camera_clock",)} if wrong else ())
     problems += _looks(document, known_looks)
-    problems += deliverable_problems(document, document.value.deliverables)
+    problems += deliverable_problems(document, document.value.deliverables, partly.faulty)
     problems += [*_masks(document), *_crops(document)]
     if frames:  # names of frames are only checked against frames
         names = [frame.name for frame in frames]
-        problems += _per_frame(document, [*names, *document.value.blends])
-        problems += _blends(document, names, plan)
-        if plan is not None or document.value.plan is None:
-            problems += [*_match(document, names, plan), *_selections(document, frames, plan)]
-    if problems:
-        raise ProblemSet(problems)
+        blends = {*document.value.blends, *(str(at[1]) for at in partly.faulty if at[:1] == ("blends",) and at[1:])}
+        problems += _per_frame(document, [*names, *blends])
+        wrong = _blends(document, names, setups or ())
+        problems += wrong
+        faulty.update({("blends",)} if wrong else ())
+        if setups is not None or document.value.plan is None:
+            wrong = match_problems(document, document.value.match, names, _skipped(document.value), setups)
+            faulty.update({("match",)} if wrong else ())
+            problems += [*wrong, *_selections(document, frames, blends, setups or ())]
     warnings = idle_settings(document, document.value.deliverables)
     if plan is not None:
         warnings += _unused_patterns(plan, frames)
-    return Session(document, tuple(frames), plan, tuple(warnings))
+    return Examined(Session(document, tuple(frames), plan, tuple(warnings)), problems, frozenset(faulty))
 
 
-def find_frames(session: Session) -> list[FramePath]:
-    """All frames of a session, sorted by name, skipped ones too (`Session.chosen` leaves these out)."""
-    return list(session.frames)
+def _plan(document: Document[SessionFile]) -> tuple[Document[ShootPlan] | None, list[str] | None, list[Problem]]:
+    """The plan, the ids of its set-ups (also of a faulty one; None where they cannot be told), and what is wrong."""
+    if document.value.plan is None:
+        return None, None, []
+    file = inside_file(document, document.value.plan, "plan")
+    if isinstance(file, Problem):
+        return None, None, [file]
+    try:
+        plan = read_plan(file)
+    except (Problem, ProblemSet) as error:
+        return None, setup_ids(file), problems_of(error)
+    return plan, [setup.id for setup in plan.value.setups], []
 
 
 def _unused_patterns(plan: Document[ShootPlan], frames: list[FramePath]) -> list[Problem]:
@@ -282,8 +325,7 @@ def _per_frame(document: Document[SessionFile], names: list[str]) -> list[Proble
     ]
 
 
-def _blends(document: Document[SessionFile], names: list[str], plan: Document[ShootPlan] | None) -> list[Problem]:
-    setups = [] if plan is None else [setup.id for setup in plan.value.setups]
+def _blends(document: Document[SessionFile], names: list[str], setups: Iterable[str]) -> list[Problem]:
     return blend_problems(document, document.value.blends, names, _skipped(document.value), setups)
 
 
@@ -291,17 +333,9 @@ def _skipped(value: SessionFile) -> list[str]:
     return [name for name, says in value.per_frame.items() if says.skip]
 
 
-def _match(document: Document[SessionFile], names: list[str], plan: Document[ShootPlan] | None) -> list[Problem]:
-    value = document.value
-    setups = None if plan is None else [setup.id for setup in plan.value.setups]
-    return match_problems(document, value.match, names, _skipped(value), setups)
-
-
 def _selections(
-    document: Document[SessionFile], frames: list[FramePath], plan: Document[ShootPlan] | None
+    document: Document[SessionFile], frames: list[FramePath], blends: Iterable[str], setups: Iterable[str]
 ) -> list[Problem]:
-    setups = [setup.id for setup in plan.value.setups] if plan is not None else []
-    blends = list(document.value.blends)
     problems: list[Problem] = []
     for i, entry in enumerate(document.value.looks):
         selection: Selection = entry.frames

@@ -43,7 +43,8 @@ class WorkedStrobe:
 
 @dataclass(frozen=True)
 class WorkedSetup:
-    """One set-up. All levels are stops against the exposure; None where the plan does not say enough.
+    """One set-up. All levels are stops against the exposure; None where the plan does not say enough (without an
+    exposure hardly anything follows).
 
     ev100: of the exact values behind the printed ones; strobe_stops: all heads together; total_stops:
     ambient and strobes together; lighting_ratio: (key + fill) : fill, over 1; shutter_for: printed seconds
@@ -53,7 +54,7 @@ class WorkedSetup:
     """
 
     setup: Setup
-    ev100: float
+    ev100: float | None
     ambient_stops: float | None
     strobe_stops: float | None
     total_stops: float | None
@@ -73,7 +74,9 @@ class WorkedSetup:
         return {
             "id": self.setup.id,
             "title": self.setup.title,
-            "exposure": {
+            "exposure": None
+            if exposure is None
+            else {
                 "aperture": units.format_aperture(exposure.aperture),
                 "shutter": units.format_shutter(exposure.shutter),
                 "iso": exposure.iso,
@@ -147,12 +150,12 @@ def work_out(document: Document[ShootPlan]) -> WorkedPlan:
 
 def _setup(document: Document[ShootPlan], index: int) -> WorkedSetup:
     setup, sync = document.value.setups[index], document.value.sync
-    planned = setup.exposure.values
+    planned = None if setup.exposure is None else setup.exposure.values
     strobes = _strobes(setup)
     strobe = together(s.stops for s in strobes if s.stops is not None)
-    ev100 = exact_exposure(planned).ev100
-    ways = tuple(ways_within_sync(planned, sync)) if sync is not None and setup.strobes else ()
-    ladder = None if setup.ambient is None else shutter_ladder(setup.ambient, setup.exposure.shutter)
+    ev100 = None if planned is None else exact_exposure(planned).ev100
+    ways = tuple(ways_within_sync(planned, sync)) if planned is not None and sync is not None and setup.strobes else ()
+    ladder = None if setup.ambient is None or planned is None else shutter_ladder(setup.ambient, planned.seconds)
     limit = sync if setup.strobes else None
     beyond = [t for t, s in (ladder or {}).items() if s is not None and limit and not within_sync(s, limit)]
     return WorkedSetup(
@@ -167,13 +170,14 @@ def _setup(document: Document[ShootPlan], index: int) -> WorkedSetup:
         strobes=strobes,
         warnings=tuple(_warnings(document, index, ways)),
         ways=ways,
-        ambient_luminance=None if setup.ambient is None else luminance(ev100 + setup.ambient),
+        ambient_luminance=None if setup.ambient is None or ev100 is None else luminance(ev100 + setup.ambient),
     )
 
 
 def _strobes(setup: Setup) -> tuple[WorkedStrobe, ...]:
     listed = [(strobe, reading_of(strobe, setup)) for strobe in setup.strobes]
-    stops = [None if reads is None else strobe_stops(reads, setup.exposure.aperture) for _, reads in listed]
+    aperture = None if setup.exposure is None else setup.exposure.aperture
+    stops = [None if reads is None or aperture is None else strobe_stops(reads, aperture) for _, reads in listed]
     whole = sum(2.0**s for s in stops if s is not None)
     return tuple(
         WorkedStrobe(strobe, reads, level, None if level is None else 2.0**level / whole)
@@ -213,6 +217,8 @@ def _warnings(document: Document[ShootPlan], index: int, ways: tuple[Way, ...]) 
     warnings: list[Problem] = []
     if ways:
         warnings.append(_too_fast(document, index, ways))
+    if setup.exposure is None and (setup.ambient is not None or setup.strobes):
+        warnings.append(_no_exposure(document, index))
     written = str(document.tree.at(("setups", index, "exposure", "shutter")) or "").strip()
     if written.isdigit() and int(written) > LONGEST_BARE:
         warnings.append(
@@ -229,6 +235,16 @@ def _warnings(document: Document[ShootPlan], index: int, ways: tuple[Way, ...]) 
                 document.problem(what, "setups", index, "strobes", j, key, expected=expected, remedy=remedy)
             )
     return warnings
+
+
+def _no_exposure(document: Document[ShootPlan], index: int) -> Problem:
+    setup = document.value.setups[index]
+    key = "ambient" if setup.ambient is not None else "strobes"
+    return document.problem(
+        f"set-up {setup.id} has {key} and no exposure to tell it against",
+        "setups", index, key,
+        remedy="add exposure: {aperture: f/8, shutter: 1/125, iso: 100}, as it was planned",
+    )  # fmt: skip
 
 
 def _too_fast(document: Document[ShootPlan], index: int, ways: tuple[Way, ...]) -> Problem:

@@ -1,11 +1,14 @@
 """Sessions with known faults evened out: how near the truth they come, what is told, and what is refused."""
 
+import csv
+import io
 import json
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from numpy.typing import NDArray
 from PIL import Image
 
@@ -13,6 +16,7 @@ from finishing.batch.delivery.run import run
 from finishing.batch.evening.evening_out import Evenness
 from finishing.batch.memory.ledger import open_ledger
 from finishing.batch.work.assignment import assign
+from finishing.cli.main import main
 from finishing.colour.difference import ciede2000, linear_to_lab
 from finishing.colour.spaces import luminance
 from finishing.errors import ProblemSet
@@ -201,8 +205,11 @@ def test_outputs_carry_the_correction(tmp_path: Path) -> None:
     with Image.open(out / "evenness.png") as image:
         assert image.format == "PNG"
     before = (out / "evenness.png").read_bytes()
+    assert report.chart == out / "evenness.png"
+    _told_by_the_ledger(out)
     second = run(assign(folder), out, jobs=2)
     assert second.made == []
+    assert second.chart is None
     assert len(second.up_to_date) == 3
     assert (out / "evenness.png").read_bytes() == before
     text = (folder / "session.yaml").read_text()
@@ -212,13 +219,99 @@ def test_outputs_carry_the_correction(tmp_path: Path) -> None:
     assert sorted(run(assign(folder), out, jobs=2).made) == ["full/plain/A-0006.png", "full/plain/A-0007.png"]
 
 
+def _told_by_the_ledger(out: Path) -> None:
+    """Text, table and JSON each tell what was done to the frames."""
+
+    def printed(*how: str) -> str:
+        result = CliRunner().invoke(main, ["ledger", str(out), *how])
+        assert result.exit_code == 0
+        return str(result.stdout)
+
+    text = {line.split("  ")[0]: line for line in printed().splitlines()}
+    assert ", evened out: +0.8" in text["full/plain/A-0006.png"]
+    assert " stops, white from to its set-up's key frame, measured" not in text["full/plain/A-0006.png"]
+    assert "evened out" not in text["full/plain/A-0005.png"]
+    rows = {row["path"]: row for row in csv.DictReader(io.StringIO(printed("--csv")))}
+    assert float(rows["full/plain/A-0006.png"]["exposure_correction_stops"]) == pytest.approx(0.8, abs=0.05)
+    assert rows["full/plain/A-0006.png"]["white_balance_correction"].startswith("to its set-up's key frame, measured: ")
+    assert rows["full/plain/A-0005.png"]["white_balance_correction"] == ""
+    told = {one["path"]: one["correction"] for one in json.loads(printed("--json"))}
+    assert told["full/plain/A-0006.png"]["stops"] == pytest.approx(0.8, abs=0.05)
+    assert told["full/plain/A-0005.png"] is None
+
+
+def measured(folder: Path, out: Path) -> int:
+    """How many measurements a run makes anew."""
+    work = assign(folder, jobs=2, outputs=out)
+    assert work.evenness is not None
+    run(work, out, jobs=2)
+    return work.evenness.measurements.made
+
+
+def test_what_was_measured_is_remembered_until_something_of_it_changes(tmp_path: Path) -> None:
+    folder = write_session(tmp_path, {"A-0005": Fault(), "A-0006": Fault(stops=0.5), "A-0007": Fault(-0.4)}, BOTH)
+    out = tmp_path / "out"
+    fresh = evenness(folder)
+    assert measured(folder, out) == 3
+    remembered = assign(folder, jobs=2, outputs=out).evenness
+    assert remembered is not None
+    assert remembered.measurements.made == 0
+    assert remembered.as_json() == fresh.as_json()  # to the last bit
+    assert measured(folder, out) == 0
+
+    path = folder / "session.yaml"
+    text = path.read_text()
+    path.write_text(text.replace("at_most", "at_most") + "per_frame:\n  A-0006: {rating: 3}\n")
+    assert measured(folder, out) == 0  # nothing that is measured hangs on a rating
+    path.write_text(text.replace(FIGURE, "{ellipse: [0.5, 0.5, 0.2, 0.2]}"))
+    assert measured(folder, out) == 3
+    assert measured(folder, out) == 0
+    path.write_text(text.replace(FIGURE, "{near: subject}") + "per_frame:\n  A-0006: {subject: [0.5, 0.5]}\n")
+    assert measured(folder, out) == 3
+    path.write_text(text.replace(FIGURE, "{near: subject}") + "per_frame:\n  A-0006: {subject: [0.4, 0.5]}\n")
+    assert measured(folder, out) == 1
+
+    mask = folder / "figure.png"
+    path.write_text(text.replace(FIGURE, "{mask: figure}") + "per_frame:\n  A-0006: {masks: {figure: figure.png}}\n")
+    for tone, count in ((255, 3), (255, 0), (128, 1)):
+        Image.new("L", (30, 20), tone).save(mask)
+        assert measured(folder, out) == count
+    frame = folder / "frames" / "A-0007.jpg"
+    frame.write_bytes((folder / "frames" / "A-0006.jpg").read_bytes())
+    assert measured(folder, out) == 1
+
+
+def test_a_card_and_a_chart_are_remembered(tmp_path: Path) -> None:
+    folder = write_session(
+        tmp_path, {"A-0005": Fault(), "A-0006": Fault(stops=0.5)},
+        "  white_balance: {grey_card: {frame: A-0005, box: [0.1, 0.1, 0.2, 0.2]}}\n",
+    )  # fmt: skip
+    first = measured(folder, tmp_path / "out")
+    assert first == 3  # two frames for the report, and the card
+    assert measured(folder, tmp_path / "out") == 0
+    path = folder / "session.yaml"
+    path.write_text(path.read_text().replace("[0.1, 0.1, 0.2, 0.2]", "[0.1, 0.1, 0.2, 0.21]"))
+    assert measured(folder, tmp_path / "out") == 1
+
+
+def test_a_ledger_that_cannot_be_read_remembers_nothing(tmp_path: Path) -> None:
+    folder = write_session(tmp_path, {"A-0005": Fault(), "A-0006": Fault(stops=0.5)}, EXPOSURE)
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "ledger.sqlite").write_bytes(b"no database" * 1000)
+    work = assign(folder, outputs=tmp_path / "out")
+    assert work.evenness is not None
+    assert work.evenness.measurements.made == 2
+
+
 def test_a_chart_that_is_not_ours_is_left_alone(tmp_path: Path) -> None:
     folder = write_session(tmp_path, {"A-0005": Fault(), "A-0006": Fault(stops=0.5)}, EXPOSURE)
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "evenness.png").write_bytes(b"mine")
     report = run(assign(folder), tmp_path / "out", jobs=1)
     assert (tmp_path / "out" / "evenness.png").read_bytes() == b"mine"
-    assert "is a file of yours" in report.notices["evenness"][0]
+    (warning,) = report.warnings
+    assert warning.got == "a file that this program did not make"
+    assert report.chart is None
 
 
 def test_a_part_of_the_frames_comes_out_as_in_the_whole_run(tmp_path: Path) -> None:

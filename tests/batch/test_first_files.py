@@ -77,10 +77,10 @@ def test_one_camera_counting_on_is_told_apart_by_pauses_and_jumps(tmp_path: Path
     }  # fmt: skip
     plan = read_session(folder).plan
     assert plan is not None
-    assert [(s.exposure.aperture, s.exposure.shutter, s.exposure.iso) for s in plan.value.setups] == [
-        (8, 1 / 125, 100), (5.6, 1 / 125, 200), (5.6, 1 / 60, 200),
-    ]  # fmt: skip
+    assert [s.exposure for s in plan.value.setups] == [None] * 3  # what the camera did is no plan
     text = plan.path.read_text()
+    for told in ("f/8, shutter: 1/125, iso: 100", "f/5.6, shutter: 1/125, iso: 200", "f/5.6, shutter: 1/60, iso: 200"):
+        assert f"# exposure: {{aperture: {told}}}   # as the camera had it" in text
     assert "after a pause of 17 minutes" in text
     assert "where the aperture changes" in text
     assert 'place: {date: 2026-09-19, utc_offset: "+02:00"}' in text
@@ -121,8 +121,32 @@ def test_what_the_files_do_not_tell_is_said_not_invented(tmp_path: Path) -> None
     assert result.exit_code == 0
     assert "set-up A: its files tell no aperture, shutter, iso" in result.stderr
     assert "A-2" in result.stderr
-    assert "CORRECT aperture, shutter, iso" in (tmp_path / "plan.yaml").read_text()
+    text = (tmp_path / "plan.yaml").read_text()
+    assert "# exposure: {aperture: …, shutter: …, iso: …}   # fill in … and take the # away" in text
     assert not check_file(tmp_path / "session.yaml").problems
+    (tmp_path / "plan.yaml").write_text(text.replace("# exposure", "exposure"))
+    assert len(check_file(tmp_path / "session.yaml").problems) == 3  # … is no value
+
+
+def test_nothing_that_was_not_planned_reaches_a_file(tmp_path: Path) -> None:
+    frame(tmp_path / "A-1.jpg", n=None)
+    frame(tmp_path / "B-1.jpg", "18:40:00", 5.6, 1 / 60, 200)
+    write_first_files(tmp_path)
+    assert finishing("run", tmp_path).exit_code == 0
+    for name in ("A-1", "B-1"):
+        content = (tmp_path / f"finished/web/faded_print/{name}.jpg").read_bytes()
+        assert b"finishing:Setup>" in content
+        for word in (b"PlannedAperture", b"PlannedShutter", b"ExposureValue100", b"PlanMinusCamera", b"f/8"):
+            assert word not in content
+        exif = Image.open(tmp_path / f"finished/web/faded_print/{name}.jpg").getexif().get_ifd(0x8769)
+        assert exif.get(0x829D) == (5.6 if name == "B-1" else None)
+    told = finishing("plan", tmp_path).output
+    assert "exposure  not planned" in told
+    assert "disagree" not in told
+    for paper in ("plan.html", "plan.pdf"):
+        assert finishing("plan", tmp_path, "--out", tmp_path / paper).exit_code == 0
+    assert "no exposure planned" in (tmp_path / "plan.html").read_text()
+    assert finishing("sheet", tmp_path).exit_code == 0
 
 
 def test_rights_that_all_frames_state_become_the_sessions(tmp_path: Path) -> None:

@@ -57,4 +57,6 @@ def test_a_broken_file_beside_a_frame_is_told_and_the_frame_finished(session: Pa
     (session / "frames/A-0001.xmp").write_bytes(b"<x")
     report = run(assign(session), tmp_path / "out", jobs=2)
     assert not report.failed
-    assert report.notices["A-0001"] == ["A-0001.xmp beside it is damaged and was not used"]
+    assert report.notices["A-0001"] == [
+        "A-0001.xmp beside it is damaged and was not used: have it written anew, or delete it"
+    ]

@@ -123,7 +123,8 @@ x.yaml:2:10: "version" cannot be read
         "look: X\nsteps:\n\t- exposure: {stops: 1}\n",
         """\
 x.yaml:3:1: a tab stands where YAML wants spaces
-    do this:  replace the tab by spaces; two a level
+    found:    - exposure: {stops: 1}
+    do this:  type spaces instead; write "  - exposure: {stops: 1}"
 """,
     ),
     (

@@ -10,10 +10,12 @@ from finishing.engine.plan import (
     fold_table,
     insert_conversions,
     plan,
+    work_in_matrices,
 )
 from finishing.operation import Domain
-from finishing.operations.catalogue import EdgeVignette, Exposure, HueIsolation, Saturation, ToneCurve
+from finishing.operations.catalogue import EdgeVignette, Exposure, HueIsolation, Saturation, ToneCurve, WhiteBalance
 from finishing.recipes.recipe import Step
+from finishing.regions.box import Box
 
 LIGHTER = Step(Exposure(stops=1))
 CURVE = Step(ToneCurve(points=[(0, 0.1), (1, 0.9)]))
@@ -56,7 +58,7 @@ def test_the_whole_plan_keeps_the_order() -> None:
     steps = [KEEP, LIGHTER, Step(Saturation(amount=1)), CURVE, KEEP, EDGE]
     for table in (True, False):
         work = plan(steps, accepted=(ENCODED,), table=table)
-        applied = [item.step for item in (*work.table, *work.items) if isinstance(item, Apply)]
+        applied = [step for item in (*work.table, *work.items) for step in item.steps]
         assert applied == [KEEP, LIGHTER, CURVE, KEEP, EDGE]
 
 
@@ -64,7 +66,7 @@ def test_two_steps_in_one_domain_share_their_conversions() -> None:
     work = plan([KEEP, Step(Saturation(amount=2))], accepted=(LINEAR,), table=False)
     assert [str(item) for item in work.items if isinstance(item, Convert)] == [
         "linear light → OkLab",
-        "OkLab → linear light",
+        "OkLab → linear light, with saturation: {amount: 2} worked in",
     ]
 
 
@@ -76,3 +78,23 @@ def test_the_result_is_handed_over_where_the_last_step_left_it() -> None:
     work = plan([KEEP, CURVE], accepted=(LINEAR, ENCODED), table=True)
     assert work.output is ENCODED
     assert isinstance(work.items[-1], Apply)
+
+
+def test_steps_that_are_a_matrix_go_into_the_conversion_beside_them() -> None:
+    warm, pale = Step(WhiteBalance(kelvin=5000)), Step(Saturation(amount=0.5))
+    inside = [Apply(pale), Apply(KEEP), Apply(pale)]
+    behind = [Apply(LIGHTER), Apply(EDGE), Apply(warm)]
+    items = [Apply(warm), Convert(LINEAR, OKLAB), *inside, Convert(OKLAB, LINEAR), *behind]
+    assert work_in_matrices(items) == [
+        Convert(LINEAR, OKLAB, (warm,), (pale,)),
+        Apply(KEEP),
+        Convert(OKLAB, LINEAR, (pale,), (LIGHTER,)),
+        Apply(EDGE),
+        Apply(warm),
+    ]
+
+
+def test_a_step_limited_to_a_region_is_no_matrix() -> None:
+    limited = Apply(Step(Saturation(amount=0.5), where=Box(sides=(0.1, 0.1, 0.9, 0.9))))
+    items = [Convert(LINEAR, OKLAB), limited, Convert(OKLAB, LINEAR)]
+    assert work_in_matrices(items) == items

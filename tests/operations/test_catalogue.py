@@ -147,3 +147,11 @@ def test_every_file_of_operations_is_in_the_catalogue() -> None:
     folder = Path(OPERATIONS["exposure"].prepare.__code__.co_filename).parent
     files = {path.stem for path in folder.glob("*.py")} - {"__init__", "catalogue"}
     assert files == set(OPERATIONS)
+
+
+@pytest.mark.parametrize("name", [name for name in OPERATIONS if example_of(name).matrix is not None])
+def test_a_matrix_that_is_stated_is_all_that_it_does(name: str) -> None:
+    made = example_of(name)
+    assert made.matrix is not None
+    pixels = np.random.default_rng(3).uniform(-2, 6, (7, 11, 3))
+    assert np.abs(made.reference(pixels, Geometry(11, 7)) - pixels @ made.matrix.T).max() < 1e-12

@@ -76,7 +76,7 @@ def test_matrix_is_that_of_colour_science(kelvin: float, duv: float) -> None:
     if min(CAT16 @ source) < 0.05:
         return
     expected = colour.adaptation.matrix_chromatic_adaptation_VonKries(source, white_xyz(D65), transform="CAT16")
-    in_xyz = SRGB.to_xyz @ WhiteBalance(kelvin=kelvin, duv=duv).matrix() @ np.linalg.inv(SRGB.to_xyz)
+    in_xyz = SRGB.to_xyz @ WhiteBalance(kelvin=kelvin, duv=duv).matrix @ np.linalg.inv(SRGB.to_xyz)
     assert in_xyz == pytest.approx(expected, abs=2e-9)
 
 
@@ -116,13 +116,13 @@ def test_daylight_of_the_working_white_is_neutral() -> None:
 
 
 def test_half_the_strength_leaves_half_the_correction() -> None:
-    whole, half = (WhiteBalance(kelvin=3500, strength=s).matrix() for s in (1, 0.5))
+    whole, half = (WhiteBalance(kelvin=3500, strength=s).matrix for s in (1, 0.5))
     assert half == pytest.approx((whole + np.eye(3)) / 2)
 
 
 @given(kelvins, duvs, st.floats(0, 1))
 def test_matrix_stays_bounded(kelvin: float, duv: float, strength: float) -> None:
-    assert np.abs(WhiteBalance(kelvin=kelvin, duv=duv, strength=strength).matrix()).max() < 25
+    assert np.abs(WhiteBalance(kelvin=kelvin, duv=duv, strength=strength).matrix).max() < 25
 
 
 @pytest.mark.parametrize(

@@ -58,6 +58,9 @@ def test_rights_of_another_picture_do_not_count() -> None:
         b"<!DOCTYPE a [<!ENTITY b 'c'>]><a>&b;</a>",
         FULL[:-20],
         b'<?xml version="1.0" encoding="nope"?><a/>',
+        b"",
+        b" \n",
+        b"<a><b/></a>",
     ],
 )
 def test_a_broken_packet_beside_a_frame_is_told_and_not_used(tmp_path: Path, data: bytes) -> None:
@@ -65,7 +68,10 @@ def test_a_broken_packet_beside_a_frame_is_told_and_not_used(tmp_path: Path, dat
     (tmp_path / "A-0001.xmp").write_bytes(data)
     header = read_header(tmp_path / "A-0001.jpg")
     assert header.metadata.rating is None
-    assert any("A-0001.xmp beside it" in notice for notice in header.notices)
+    (notice,) = header.notices
+    assert notice.startswith("A-0001.xmp beside it")
+    assert notice.endswith("was not used: have it written anew, or delete it")
+    assert header.beside == (notice,)
 
 
 def test_where_a_packet_lies(tmp_path: Path) -> None:

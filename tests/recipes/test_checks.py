@@ -278,10 +278,10 @@ skin_lightness_shift
         ),
         (
             "clipped_white: {at_most: 2 %}",
-            """look.yaml:2:30: "at_most" cannot be read
+            """look.yaml:2:30: "at_most" is written as a percentage
     found:    2 %
     expected: a number from 0 to 1
-    do this:  write at_most: 0.02, for example""",
+    do this:  write at_most: 0.02""",
         ),
         (
             "clipped_white: {where: {ellipse: subject}}",

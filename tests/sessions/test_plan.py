@@ -216,7 +216,6 @@ def test_setups_that_overlap_in_time() -> None:
         ('"+02:00"', "CEST", "a UTC offset such as +02:00"),
         ("id: A", "id: all", '"all" means every frame'),
         ("name: rim", "name: key", "two strobes of set-up"),
-        ("    exposure: {aperture: f/8, shutter: 1/125, iso: 100}\n", "", '"exposure" is missing'),
         ("name: rim", "nam: rim", 'did you mean "name"?'),
     ],
 )
@@ -371,3 +370,17 @@ def test_a_bare_shutter_above_half_a_minute_is_asked_about() -> None:
     assert not work_out(parse_plan(plan.format("1/125"))).warnings
     assert not work_out(parse_plan(plan.format("30"))).warnings
     assert not work_out(parse_plan(plan.format("125 s"))).warnings
+
+
+def test_a_set_up_may_have_no_planned_exposure_and_is_told_where_something_hangs_on_it() -> None:
+    text = PLAN.replace("    exposure: {aperture: f/8, shutter: 1/125, iso: 100}\n", "", 1)
+    worked = work_out(parse_plan(text))
+    first = worked.setups[0]
+    assert (first.setup.exposure, first.ev100, first.shutter_for, first.strobe_stops, first.ways) == (
+        None, None, None, None, (),
+    )  # fmt: skip
+    assert first.as_json()["exposure"] is None
+    assert [warning.what for warning in first.warnings] == [
+        "set-up A has ambient and no exposure to tell it against"
+    ]
+    assert "  exposure  not planned" in plan_lines(worked)

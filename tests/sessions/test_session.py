@@ -10,7 +10,7 @@ import pytest
 from finishing.errors import Problem, ProblemSet
 from finishing.sessions.deliverables import Deliverable, file_name
 from finishing.sessions.selection import Selection, select_frames
-from finishing.sessions.session import SessionFile, find_frames, read_session
+from finishing.sessions.session import SessionFile, read_session
 from tests.sessions.conftest import FRAMES, PLAN, Write
 
 LOOKS = ("saffron", "dawn")
@@ -26,7 +26,7 @@ def test_the_session_is_read(write: Write) -> None:
     session = read_session(write(), LOOKS)
     value = session.value
     assert value.session == "Orchard at dusk"
-    assert tuple(frame.name for frame in find_frames(session)) == FRAMES
+    assert tuple(frame.name for frame in session.frames) == FRAMES
     assert session.frames[0].relative == "frames/A-0001.jpg"
     assert value.camera_clock[0].seconds_ahead == 90
     assert value.rights.copyright == "© 2026 A. Example"

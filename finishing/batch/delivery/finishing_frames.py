@@ -77,7 +77,7 @@ def tasks_of(work: FrameWork, header: Header, origin: Origin, rights: Rights) ->
         record = record_of(work, output, header, origin, width, height, rights)
         exif, xmp = output_metadata(replace(record, location_kept=output.deliverable.location == "keep"))
         masks = {name: path for name, path in work.mask_files.items() if name in output.look.mask_names}
-        told = {
+        told: dict[str, Any] = {
             "software": SOFTWARE,
             "source": origin.hash,
             "look": output.look.hash,

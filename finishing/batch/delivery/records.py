@@ -23,7 +23,7 @@ def record_of(
 ) -> FinishRecord:
     """The record of one output of a session. origin: the files that the frame comes from; width, height: in pixels."""
     setup, deliverable = work.setup, output.deliverable
-    planned = setup.setup.exposure.values if setup else None
+    planned = setup.setup.exposure.values if setup and setup.setup.exposure else None
     return FinishRecord(
         source=upright_metadata(header.metadata),
         source_name=work.blend.sources[0].path.name if work.blend else work.frame.path.name,
@@ -114,11 +114,13 @@ def _strobes(setup: WorkedSetup | None) -> tuple[RecordedStrobe, ...]:
 def setup_line(setup: WorkedSetup) -> str:
     """The plan of a set-up in a line: f/8 · 1/125 · ISO 100 · ambient −2 · key f/8, rim f/5.6."""
     exposure = setup.setup.exposure
-    parts = [
-        units.format_aperture(exposure.aperture),
-        units.format_shutter(exposure.shutter),
-        units.format_iso(exposure.iso),
-    ]
+    parts = []
+    if exposure is not None:
+        parts = [
+            units.format_aperture(exposure.aperture),
+            units.format_shutter(exposure.shutter),
+            units.format_iso(exposure.iso),
+        ]
     if setup.ambient_stops is not None:
         parts.append(f"ambient {units.format_stops(setup.ambient_stops)}")
     heads = ", ".join(
@@ -133,4 +135,5 @@ def description(look: Recipe, setup: WorkedSetup | None, blend: str | None = Non
     if setup is None:
         return told
     title = f" {setup.setup.title}" if setup.setup.title else ""
-    return f"{told} · set-up {setup.setup.id}{':' if title else ''}{title} · {setup_line(setup)}"
+    line = setup_line(setup)
+    return f"{told} · set-up {setup.setup.id}{':' if title else ''}{title}" + (f" · {line}" if line else "")

@@ -33,13 +33,12 @@ from finishing.sessions.folder import FramePath
 if TYPE_CHECKING:
     from finishing.batch.evening.evening_out import Evenness
 
-OUTPUT_FOLDER = "finished"
-
 
 @dataclass
 class Report:
     """What a run did. made, up_to_date: paths below `folder`; failed: problems by frame; warnings: what is doubtful;
-    left_over: files of earlier runs, below `folder`, that the session no longer asks for."""
+    left_over: files of earlier runs, below `folder`, that the session no longer asks for; chart: of evening out, where
+    it was drawn anew."""
 
     folder: Path
     made: list[str] = field(default_factory=list)
@@ -52,6 +51,7 @@ class Report:
     warnings: list[Problem] = field(default_factory=list)
     left_over: list[str] = field(default_factory=list)
     evenness: "Evenness | None" = None
+    chart: Path | None = None
 
     @property
     def failed_checks(self) -> dict[tuple[str, str], list[CheckResult]]:
@@ -77,6 +77,7 @@ class Report:
             "warnings": [problem.as_dict() for problem in self.warnings],
             "left_over": self.left_over,
             "evenness": None if self.evenness is None else self.evenness.as_json(),
+            "chart": None if self.chart is None else str(self.chart),
         }
 
 
@@ -116,11 +117,17 @@ def run(
         if any(work.frame.name == name and work.outputs for work in session.frames):
             report.failed[name] = problem
     with _ledger(folder, dry_run) as ledger:
+        if ledger is not None and session.evenness is not None and not dry_run:
+            session.evenness.measurements.write_to(ledger)
         due = _due(session, ledger, folder, report, again=again, strict=strict)
         report.warnings = small_print_warnings(session.session, _kept(session))
         if ledger is not None and whole:
             wanted = {str(output.path) for work in session.frames for output in work.outputs}
             report.left_over = left_over(ledger, wanted, session.session.folder)
+        # told every time: what is rated or owned may hang on it, also where nothing is made
+        report.notices = {
+            work.frame.name: list(work.header.beside) for work in session.frames if work.header and work.header.beside
+        }
         begin(len(due) + len(report.failed), sum(len(frame.tasks) for frame in due))
         for name, problem in report.failed.items():
             progress(name, 0, problem)
@@ -153,12 +160,10 @@ def _record_evenness(session: SessionWork, ledger: Ledger, folder: Path, report:
 
     ledger.write_corrections({name: frame.as_json() for name, frame in session.evenness.frames.items()})
     try:
-        written = write_chart(session.evenness, folder)
+        if write_chart(session.evenness, folder):
+            report.chart = folder / CHART_NAME
     except Problem as problem:
-        report.notices["evenness"] = [str(problem)]
-        return
-    if not written:
-        report.notices["evenness"] = [f"its chart was not written: {folder / CHART_NAME} is a file of yours"]
+        report.warnings.append(problem)
 
 
 @contextmanager

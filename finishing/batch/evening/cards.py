@@ -2,13 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from finishing.batch.evening.light_of_frames import linear_light
+from finishing.batch.evening.light_of_frames import REMEMBERED, linear_light, thinned
+from finishing.batch.evening.measured import Measurements, pack, unpack
 from finishing.colour.adaptation import white_xyz
 from finishing.colour.white import chromaticity, neutralising_matrix
 from finishing.errors import Problem, ProblemSet
@@ -18,6 +18,7 @@ from finishing.operation import Geometry
 from finishing.photographs.reading import read_photograph, read_reduced
 from finishing.regions.box import Box
 from finishing.sessions.evening import ALL, Chart, GreyCard, card_path
+from finishing.sessions.folder import FramePath
 from finishing.sessions.session import Session
 from finishing.units import format_number
 
@@ -53,10 +54,14 @@ class Neutral:
 
 
 def neutral_whites(
-    session: Session, moved: Mapping[str, Matrix | None], setup_of: Mapping[str, str], setups: Sequence[str | None]
+    session: Session,
+    moved: Mapping[str, Matrix | None],
+    setup_of: Mapping[str, str],
+    setups: Sequence[str | None],
+    measurements: Measurements,
 ) -> Neutral:
     """Measure what the session names as neutral. moved: what was done already to bring frames to a key frame's white,
-    by frame, which the frame with the card has had as well. Raises ProblemSet."""
+    by frame, which the frame with the card has had as well; measurements: what is known. Raises ProblemSet."""
     white = session.value.match.white_balance
     result = Neutral()
     if white is None:
@@ -66,7 +71,7 @@ def neutral_whites(
         result.matrices[ALL] = neutralising_matrix(light)
         result.words[ALL] = f"light of {format_number(white.kelvin, 0)} K"
         return result
-    paths = {frame.name: frame.path for frame in session.frames}
+    frames = {frame.name: frame for frame in session.frames}
     problems: list[Problem] = []
     for setup, card in white.cards().items():
         kind = "grey_card" if isinstance(card, GreyCard) else "chart"
@@ -74,10 +79,10 @@ def neutral_whites(
         first = moved.get(card.frame)
         try:
             if isinstance(card, Chart):
-                fit = _chart(card, paths[card.frame], first)
+                fit = _chart(card, frames[card.frame], first, f"chart of {setup}", measurements)
                 matrix, result.charts[setup] = fit.matrix, fit
             else:
-                reading = _card(card, paths[card.frame])
+                reading = _card(card, frames[card.frame], f"card of {setup}", measurements)
                 grey = reading.mean()
                 matrix = neutral_of_grey(grey if first is None else first @ grey)
                 if float(np.ptp(reading.at(np.array([0.1, 0.9])))) > EVEN_CARD:
@@ -95,12 +100,17 @@ def neutral_whites(
     return result
 
 
-def _card(card: GreyCard, path: Path) -> Reading:
+def _card(card: GreyCard, frame: FramePath, what: str, measurements: Measurements) -> Reading:
     """The light of a grey card. Raises Problem where it cannot be relied on."""
-    photograph = read_reduced(path, CARD_EDGE)
-    planes, clipped = linear_light(photograph, CARD_EDGE)
-    region = Box(sides=card.box, soft=0)
-    reading = read_light(planes, clipped, region, Geometry(planes.shape[2], planes.shape[1]))
+
+    def measure() -> Reading:
+        photograph = read_reduced(frame.path, CARD_EDGE)
+        planes, clipped = linear_light(photograph, CARD_EDGE)
+        region = Box(sides=card.box, soft=0)
+        return thinned(read_light(planes, clipped, region, Geometry(planes.shape[2], planes.shape[1])))
+
+    asked = {"edge": CARD_EDGE, "kept": REMEMBERED, "box": card.box}
+    reading = measurements.find(frame, what, asked, measure, lambda found: pack({}, found), _reading)
     remedy = "draw the box inside of the card, or use a frame in which the card is neither clipped nor nearly black"
     if reading.area == 0 or not len(reading.pixels):
         empty = reading.area == 0
@@ -111,13 +121,29 @@ def _card(card: GreyCard, path: Path) -> Reading:
     return reading
 
 
-def _chart(card: Chart, path: Path, first: Matrix | None) -> "ChartFit":
+def _reading(data: bytes) -> Reading:
+    (reading,) = unpack(data)[1]
+    assert isinstance(reading, Reading)
+    return reading
+
+
+def _chart(card: Chart, frame: FramePath, first: Matrix | None, what: str, measurements: Measurements) -> "ChartFit":
     """The fit of a chart. Raises Problem."""
     from finishing.evenness.chart import fit_chart, measure_patches
 
-    photograph = read_photograph(path)
-    encoding = photograph.encoding
-    means, clipped = measure_patches(photograph.codes, encoding.tables, encoding.matrix, card.corners)
+    def measure() -> tuple[Matrix, Matrix]:
+        photograph = read_photograph(frame.path)
+        encoding = photograph.encoding
+        return measure_patches(photograph.codes, encoding.tables, encoding.matrix, card.corners)
+
+    def packed(found: tuple[Matrix, Matrix]) -> bytes:
+        return pack({"means": found[0].tolist(), "clipped": found[1].tolist()})
+
+    def unpacked(data: bytes) -> tuple[Matrix, Matrix]:
+        told, _ = unpack(data)
+        return np.array(told["means"]), np.array(told["clipped"])
+
+    means, clipped = measurements.find(frame, what, {"corners": card.corners}, measure, packed, unpacked)
     return fit_chart(means if first is None else means @ first.T, clipped)
 
 

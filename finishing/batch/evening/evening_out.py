@@ -13,9 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishing.batch.evening.cards import Neutral, neutral_whites
+from finishing.batch.evening.consistency_words import consistency_line
 from finishing.batch.evening.light_of_frames import Seen, see_frame
+from finishing.batch.evening.measured import Measurements
 from finishing.errors import Problem, ProblemSet
-from finishing.evenness.consistency import QUANTITIES, SetupConsistency, State, corrected, state_of
+from finishing.evenness.consistency import SetupConsistency, State, corrected, state_of
 from finishing.evenness.correction import NONE, Correction, correction_of
 from finishing.evenness.exposure import EvenedExposure, even_exposure
 from finishing.evenness.reading import Reading
@@ -24,7 +26,7 @@ from finishing.exposure.series import exact_exposure
 from finishing.exposure.values import Exposure, difference_in_stops
 from finishing.photographs.headers import Header
 from finishing.regions.region import Region
-from finishing.sessions.evening import ALL, KeyFrames, measured_region
+from finishing.sessions.evening import ALL, KeyFrames, measured_region, stranger_problems
 from finishing.sessions.folder import FramePath
 from finishing.sessions.matching import Matching
 from finishing.sessions.session import Session
@@ -67,12 +69,13 @@ class FrameEvenness:
 @dataclass(frozen=True)
 class Evenness:
     """The evening out of a session. frames: by name; consistency: of each set-up; charts: how well each chart was
-    fitted, by set-up; warnings: what is doubtful, with places."""
+    fitted, by set-up; warnings: what is doubtful, with places; measurements: to be remembered."""
 
     frames: dict[str, FrameEvenness]
     consistency: tuple[SetupConsistency, ...]
     charts: "dict[str, ChartFit]"
     warnings: tuple[Problem, ...]
+    measurements: Measurements = field(default_factory=Measurements)
 
     def correction(self, frame: str) -> Correction:
         """What is done to a frame."""
@@ -88,7 +91,7 @@ class Evenness:
         }
 
     def lines(self) -> list[str]:
-        """The report as text: a line a set-up, then the frames that something has to be told of."""
+        """The report as text: a line a set-up of several frames, then the frames that something has to be told of."""
         told = []
         for setup, fit in self.charts.items():
             named = "the chart" if setup == ALL else f"the chart of set-up {setup}"
@@ -96,29 +99,9 @@ class Evenness:
                 f"{named}: mean difference {fit.before[0]:.1f}, largest {fit.before[1]:.1f}; after the fit "
                 f"{fit.after[0]:.1f} and {fit.after[1]:.1f} (CIEDE2000)"
             )
-        told += [_spread_line(setup) for setup in self.consistency]
+        told += [line for setup in self.consistency if (line := consistency_line(setup)) is not None]
         told += [f"{name}: {'; '.join(frame.notes)}" for name, frame in self.frames.items() if frame.notes]
         return told
-
-
-_UNITS = {
-    "exposure_stops": "exposure {} stops",
-    "white_a": "white a {}",
-    "white_b": "white b {}",
-    "skin_hue_degrees": "skin hue {}°",
-}
-
-
-def _spread_line(setup: SetupConsistency) -> str:
-    parts = []
-    for name, (before, after) in setup.spreads().items():
-        if before.deviation is None or after.deviation is None:
-            continue
-        places = QUANTITIES[name]
-        change = f"{before.deviation:.{places}f} → {after.deviation:.{places}f}"
-        parts.append(_UNITS[name].format(change))
-    named = "all frames" if setup.setup is None else f"set-up {setup.setup}"
-    return f"{named}, standard deviation over {len(setup.frames)}: " + (", ".join(parts) or "nothing could be measured")
 
 
 @dataclass
@@ -140,8 +123,10 @@ def even_out(
     matching: Matching | None,
     wanted: Collection[str],
     jobs: int | None = None,
+    measurements: Measurements | None = None,
 ) -> Evenness | None:
     """What is done to the frames of every set-up that has a wanted frame; None where the session evens nothing out.
+    measurements: what is known already.
 
     Raises ProblemSet where a key frame is of another set-up, or a card or chart cannot be measured.
     """
@@ -150,6 +135,7 @@ def even_out(
     if exposure is None and white is None:
         return None
     document, warnings = session.document, list[Problem]()
+    measured = measurements or Measurements()
     regions = (
         measured_region(document, "match", "exposure") if exposure is not None else None,
         measured_region(document, "match", "white_balance") if white is not None and white.to is not None else None,
@@ -158,12 +144,13 @@ def even_out(
     groups = [group for group in _groups(session, headers, matching) if set(group.names) & set(wanted)]
     for_exposure = None if exposure is None else exposure.to
     for_white = None if white is None else white.to
-    _refuse_strangers(session, for_exposure, setup_of, "exposure")
-    _refuse_strangers(session, for_white, setup_of, "white_balance")
+    strangers = stranger_problems(document, match, setup_of, planned=session.plan is not None)
+    if strangers:
+        raise ProblemSet(strangers)
     for key, to in (("exposure", for_exposure), ("white_balance", for_white)):
         if to is not None:
             warnings += _left_out(session, to, groups, setup_of, key)
-    _see(session, groups, regions, exposure is not None, for_white is not None, jobs)
+    _see(session, groups, regions, (exposure is not None, for_white is not None), jobs, measured)
     relative: dict[str, list[EvenedWhite]] = {}
     for group in groups:
         at = _key(for_white, group, setup_of, "colour", headers)
@@ -174,7 +161,7 @@ def even_out(
         for group in groups
         for name, one in zip(group.names, relative.get(group.setup or "", []), strict=False)
     }
-    neutral = neutral_whites(session, moved, setup_of, [group.setup for group in groups])
+    neutral = neutral_whites(session, moved, setup_of, [group.setup for group in groups], measured)
     warnings += neutral.warnings
     frames: dict[str, FrameEvenness] = {}
     consistency = []
@@ -196,7 +183,7 @@ def even_out(
         if group.setup is not None or matching is None:
             keys = (at, _key(for_white, group, setup_of, "colour", headers))
             consistency.append(_consistency(group, [frames[name].correction for name in group.names], keys))
-    return Evenness(dict(sorted(frames.items())), tuple(consistency), neutral.charts, tuple(warnings))
+    return Evenness(dict(sorted(frames.items())), tuple(consistency), neutral.charts, tuple(warnings), measured)
 
 
 def _groups(session: Session, headers: Mapping[str, Header], matching: Matching | None) -> list[_Group]:
@@ -222,21 +209,6 @@ def _in_order(frames: list[FramePath], headers: Mapping[str, Header], matching: 
     return sorted(frames)
 
 
-def _refuse_strangers(session: Session, to: KeyFrames | None, setup_of: Mapping[str, str], key: str) -> None:
-    """Raises ProblemSet where a key frame is not of the set-up that it is named for."""
-    if to is None or session.plan is None:
-        return
-    problems = []
-    for frame, inside in to.places():
-        own = setup_of.get(frame)
-        if own is None or (inside and inside[0] != own):
-            what = f"the key frame {frame} is of " + (f"set-up {own}" if own else "no set-up")
-            remedy = "name a frame of that set-up; `finishing plan` lists which belong where"
-            problems.append(session.document.problem(what, "match", key, "to", *inside, remedy=remedy))
-    if problems:
-        raise ProblemSet(problems)
-
-
 def _left_out(
     session: Session, to: KeyFrames, groups: list[_Group], setup_of: Mapping[str, str], key: str
 ) -> list[Problem]:
@@ -244,11 +216,13 @@ def _left_out(
     if to.each or session.plan is None:
         return []
     held = {setup_of[to.one]} if to.one is not None else set(to.by_setup)
-    others = [group.setup for group in groups if group.setup is not None and group.setup not in held]
+    several = [group for group in groups if len(group.frames) > 1]  # a single frame has nothing to be like
+    others = [group.setup for group in several if group.setup is not None and group.setup not in held]
     if not others:
         return []
-    several = len(others) > 1
-    what = f"the {key.replace('_', ' ')} of set-up{'s' if several else ''} {', '.join(others)} is not evened out"
+    what = (
+        f"the {key.replace('_', ' ')} of set-up{'s' if len(others) > 1 else ''} {', '.join(others)} is not evened out"
+    )
     remedy = f"name a key frame for each set-up (to: {{{others[0]}: FRAME}}), or write to: each"
     return [session.document.problem(what, "match", key, "to", got=None, remedy=remedy)]
 
@@ -291,19 +265,20 @@ def _see(
     session: Session,
     groups: list[_Group],
     regions: tuple[Region | None, Region | None],
-    by_light: bool,
-    by_colour: bool,
+    by: tuple[bool, bool],
     jobs: int | None,
+    measured: Measurements,
 ) -> None:
-    """Measure all frames of the groups, side by side. Where only one of the two is evened out, its region is both."""
+    """Measure all frames of the groups, side by side. by: whether light and colour are evened out; where only one of
+    the two is, its region is both."""
     import cv2
 
     cv2.setNumThreads(1)  # the frames are measured side by side already
     light, colour = regions
-    first, second = (light if by_light else colour), (colour if by_colour else light)
+    first, second = (light if by[0] else colour), (colour if by[1] else light)
     with ThreadPoolExecutor(jobs or os.cpu_count() or 1) as pool:
         for group in groups:
-            group.seen = list(pool.map(lambda frame: see_frame(session, frame, first, second), group.frames))
+            group.seen = list(pool.map(lambda frame: see_frame(session, frame, first, second, measured), group.frames))
 
 
 def _corrected(reading: Reading | str, matrix: NDArray[np.float64] | None) -> Reading | str:

@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from finishing.errors import Place, Problem
 from finishing.photographs.writing import write_bytes
 
 if TYPE_CHECKING:
@@ -12,19 +13,22 @@ CHART_NAME = "evenness.png"
 
 
 def write_chart(evenness: "Evenness", folder: Path) -> bool:
-    """Draw the chart into a folder; False where a file of that name is there that this program did not make.
+    """Draw the chart into a folder; False where it is there already, as it would be drawn.
 
-    The same numbers give the same bytes. Raises Problem where it cannot be written.
+    The same numbers give the same bytes. Raises Problem where it cannot be written, or a file of that name is there
+    that this program did not make.
     """
     from finishing.evenness.drawing import draw_consistency
     from finishing.sheets.typeface import face
 
     path = folder / CHART_NAME
     if path.exists() and not _is_ours(path):
-        return False
+        raise Problem("the chart of evening out was not written", where=Place(str(path)),
+                      got="a file that this program did not make", remedy="move it away, or rename it")  # fmt: skip
     content = draw_consistency(evenness.consistency, face(False).path, face(True).path)
-    if not path.exists() or path.read_bytes() != content:
-        write_bytes(path, content)
+    if path.exists() and path.read_bytes() == content:
+        return False
+    write_bytes(path, content)
     return True
 
 

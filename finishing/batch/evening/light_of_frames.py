@@ -1,12 +1,15 @@
 """What is seen of a frame when it is measured: the light of regions, on a reduced decode."""
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from finishing import domains
+from finishing.batch.evening.measured import Measurements, pack, unpack
+from finishing.batch.memory.ledger import hash_file
 from finishing.batch.opening.picture import fitted, reduced
 from finishing.compiled import singles
 from finishing.engine.ends import CodedSource
@@ -15,6 +18,7 @@ from finishing.evenness.consistency import LEAST_SKIN
 from finishing.evenness.reading import CLIPPED, Reading, read_light
 from finishing.operation import Geometry, Planes
 from finishing.photographs.reading import read_reduced
+from finishing.regions.combined import written
 from finishing.regions.mask_files import read_mask
 from finishing.regions.region import Region
 from finishing.regions.skin import Skin
@@ -26,6 +30,7 @@ if TYPE_CHECKING:
 
 #: Long edge in pixels of the picture that regions are measured on.
 MEASURED_EDGE = 600
+UNREADABLE = "the frame cannot be read"
 #: A reduced pixel is clipped where more than this share of what it covers is, in any channel.
 MOST_CLIPPED = 0.1
 
@@ -40,12 +45,63 @@ class Seen:
     skin: NDArray[np.float64] | None = None
 
 
-def see_frame(session: Session, frame: FramePath, light: Region | None, colour: Region | None) -> Seen:
-    """Measure a frame as it came, uncut. That it cannot be read, or lacks what a region needs, is told in words."""
+#: So many pixels of a reading are worked with and remembered, evenly out of its ranking.
+REMEMBERED = 2048
+
+
+def see_frame(
+    session: Session, frame: FramePath, light: Region | None, colour: Region | None, measurements: Measurements
+) -> Seen:
+    """Measure a frame as it came, uncut, or remember it. That it cannot be read, or lacks what a region needs, is told
+    in words."""
+    files = session.mask_files(frame.name)
+    wanted = {name for region in (light, colour) if region is not None for name in region.mask_names}
+    beside = [path for region in (light, colour) if region is not None for path in region.mask_paths]
+    asked = {
+        "edge": MEASURED_EDGE,
+        "kept": REMEMBERED,
+        "light": None if light is None else written(light),
+        "colour": None if colour is None else written(colour),
+        "subject": session.of_frame(frame.name).subject,
+        "masks": {name: _hash(path) for name, path in sorted(files.items()) if name in wanted},
+        "masks beside": [_hash(path) for path in beside],
+    }
+    return measurements.find(frame, "light", asked, lambda: _measure(session, frame, light, colour), _packed, _unpacked)
+
+
+def _hash(path: Path) -> str:
+    return hash_file(path) if path.is_file() else ""
+
+
+def _packed(seen: Seen) -> bytes | None:
+    """A frame that cannot be read may be once more is installed."""
+    if isinstance(seen.light, str) and seen.light.startswith(UNREADABLE):
+        return None
+    same = seen.colour is seen.light
+    skin = None if seen.skin is None else [float(part) for part in seen.skin]
+    return pack({"skin": skin, "same": same}, *([seen.light] if same else [seen.light, seen.colour]))
+
+
+def _unpacked(data: bytes) -> Seen:
+    told, readings = unpack(data)
+    skin = None if told["skin"] is None else np.array(told["skin"])
+    return Seen(readings[0], readings[-1], skin)
+
+
+def thinned(reading: Reading) -> Reading:
+    """The same with as many pixels as are remembered."""
+    count = len(reading.pixels)
+    if count <= REMEMBERED:
+        return reading
+    kept = ((np.arange(REMEMBERED) + 0.5) * count / REMEMBERED).astype(np.int64)
+    return Reading(reading.pixels[kept], reading.weights[kept], reading.dark, reading.clipped, reading.area)
+
+
+def _measure(session: Session, frame: FramePath, light: Region | None, colour: Region | None) -> Seen:
     try:
         photograph = read_reduced(frame.path, MEASURED_EDGE)
     except Problem as problem:
-        told = f"the frame cannot be read ({problem.what})"
+        told = f"{UNREADABLE} ({problem.what})"
         return Seen(told, told)
     planes, clipped = linear_light(photograph, MEASURED_EDGE)
     files = session.mask_files(frame.name)
@@ -61,7 +117,7 @@ def see_frame(session: Session, frame: FramePath, light: Region | None, colour: 
             geometry = Geometry(
                 planes.shape[2], planes.shape[1], session.of_frame(frame.name).subject, scale=scale, masks=masks
             )
-            readings.append(read_light(planes, clipped, region, geometry))
+            readings.append(thinned(read_light(planes, clipped, region, geometry)))
         except Problem as problem:
             readings.append(problem.what)
     skin = read_light(planes, clipped, Skin(), Geometry(planes.shape[2], planes.shape[1]))

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from finishing import units
+from finishing.evenness.correction import Correction
 from finishing.photographs.finished import FinishedRecord
 from finishing.photographs.metadata import FrameMetadata
 from finishing.recipes.recipe import flow
@@ -151,4 +152,12 @@ def evening_words(values: Mapping[str, str]) -> str:
         parts.append(f"{stops_words(values['ExposureCorrectionStops'])} stops")
     if "WhiteBalanceCorrection" in values:
         parts.append(f"white balance from {values['WhiteBalanceCorrection']}")
+    return ", ".join(parts)
+
+
+def correction_words(correction: Correction) -> str:
+    """The same of a correction, in brief: +0.3 stops, white: grey card in A-0001. Empty where nothing was done."""
+    parts = [f"{units.format_stops(correction.stops, 2)} stops"] if correction.stops else []
+    if correction.rows is not None:
+        parts.append(f"white: {correction.white}" if correction.white else "white")
     return ", ".join(parts)

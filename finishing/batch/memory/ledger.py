@@ -35,11 +35,13 @@ CREATE TABLE IF NOT EXISTS blends (hash TEXT PRIMARY KEY, told TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS recipes (hash TEXT PRIMARY KEY, text TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS makings (path TEXT PRIMARY KEY, recipe TEXT NOT NULL, told TEXT NOT NULL,
     exif BLOB NOT NULL, xmp BLOB NOT NULL);
-PRAGMA user_version = 2;
+CREATE TABLE IF NOT EXISTS measurements (source TEXT NOT NULL, what TEXT NOT NULL, key TEXT NOT NULL,
+    told BLOB NOT NULL, PRIMARY KEY (source, what));
+PRAGMA user_version = 3;
 """
 #: 1: outputs, sources, looks, checks, corrections; 2: blends as well, and recipes and makings, by which outputs are
-#: made again.
-_VERSION = 2
+#: made again; 3: measurements of frames as well.
+_VERSION = 3
 
 
 @dataclass(frozen=True)
@@ -130,6 +132,15 @@ class Ledger:
         ).fetchone()
         return None if row is None else Making(row[0], json.loads(row[1]), *map(zlib.decompress, row[2:]))
 
+    def corrections_of_outputs(self) -> dict[str, dict[str, Any]]:
+        """How the frame of each output was evened out when it was made, by the output's path: stops, matrix, white.
+        Outputs to whose frame nothing was done are not among them."""
+        if not self._has_makings:
+            return {}
+        rows = self._connection.execute("SELECT path, told FROM makings")
+        found = {path: json.loads(told).get("correction") for path, told in rows}
+        return {path: correction for path, correction in found.items() if correction}
+
     def forget(self, paths: Sequence[str]) -> None:
         """Take outputs out of the ledger."""
         with self._connection:
@@ -143,8 +154,12 @@ class Ledger:
         return {row[0] for row in self._connection.execute("SELECT path FROM makings")}
 
     @property
+    def _version(self) -> int:
+        return int(self._connection.execute("PRAGMA user_version").fetchone()[0])
+
+    @property
     def _has_makings(self) -> bool:
-        return int(self._connection.execute("PRAGMA user_version").fetchone()[0]) >= 2
+        return self._version >= 2
 
     def write_checks(self, frame: str, look: str, results: Sequence[CheckResult]) -> None:
         """Record how a frame did against the checks of a look."""
@@ -182,6 +197,34 @@ class Ledger:
         if not self._has_makings:
             return {}
         return {digest: json.loads(told) for digest, told in self._connection.execute("SELECT * FROM blends")}
+
+    def measurements(self) -> dict[tuple[str, str], tuple[str, bytes]]:
+        """What was measured of frames: by the frame's path and what it is, the key that it is known by, and it."""
+        if self._version < 3:
+            return {}
+        rows = self._connection.execute("SELECT source, what, key, told FROM measurements")
+        return {(source, what): (key, told) for source, what, key, told in rows}
+
+    def hashes(self) -> dict[tuple[str, int, int], str]:
+        """The hashes of sources by path, size and time of last change."""
+        rows = self._connection.execute("SELECT path, size, modified_ns, hash FROM sources")
+        return {(path, size, modified): digest for path, size, modified, digest in rows}
+
+    def write_measurements(
+        self,
+        measured: Mapping[tuple[str, str], tuple[str, bytes]],
+        hashes: Mapping[tuple[str, int, int], str],
+    ) -> None:
+        """Remember measurements, each in place of the last one of its frame and kind, and hashes of sources."""
+        with self._connection:
+            self._connection.executemany(
+                "INSERT OR REPLACE INTO measurements VALUES (?, ?, ?, ?)",
+                [(*where, *told) for where, told in measured.items()],
+            )
+            self._connection.executemany(
+                "INSERT OR REPLACE INTO sources VALUES (?, ?, ?, ?)",
+                [(*file, digest) for file, digest in hashes.items()],
+            )
 
     def known_hash(self, path: str, size: int, modified_ns: int) -> str | None:
         """The hash of a source that has not changed since it was last read, told by size and time."""
@@ -248,6 +291,28 @@ def open_ledger(folder: Path, *, create: bool, write: bool = True) -> Iterator[L
         yield Ledger(connection, folder)
     finally:
         connection.close()
+
+
+def ledger_problem(folder: Path) -> Problem | None:
+    """Why outputs cannot be recorded in a folder that is there, as far as reading tells; None where they can."""
+    if not folder.exists():
+        return None
+    if not folder.is_dir():
+        what, remedy = "the output folder cannot be made", "rename the file of that name, or choose another with --out"
+        return Problem(what, where=Place(str(folder)), got="a file", remedy=remedy)
+    if (folder / FILE_NAME).exists():
+        try:
+            with open_ledger(folder, create=False, write=False):
+                return None
+        except Problem as problem:
+            return problem
+    return None
+
+
+def hash_of_values(values: Mapping[str, Any]) -> str:
+    """SHA-256 in hexadecimal of plain values, whatever order their keys have."""
+    text = json.dumps(dict(values), sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def hash_file(path: Path) -> str:

@@ -9,6 +9,7 @@ from finishing.batch.delivery.finishing_frames import Task
 from finishing.batch.memory.ledger import Making, hash_file
 from finishing.batch.work.assignment import FrameWork
 from finishing.batch.work.blends import BlendWork
+from finishing.evenness.correction import Correction
 from finishing.recipes.writing import recipe_text
 from finishing.sessions.folder import FramePath
 
@@ -44,6 +45,14 @@ def making_of(work: FrameWork, task: Task, folder: Path) -> Making:
         "blend": None if work.blend is None else _blend(work.blend, told["blend"]),
     }
     return Making(recipe_text(output.look), facts, task.exif, task.xmp)
+
+
+def correction_from(told: Mapping[str, Any] | None) -> Correction:
+    """A correction from its plain values; one that changes nothing from None."""
+    if told is None:
+        return Correction()
+    rows = None if told["matrix"] is None else tuple(tuple(row) for row in told["matrix"])
+    return Correction(told["stops"], rows, told["white"] or "")
 
 
 def _blend(blend: BlendWork, told: Mapping[str, Any]) -> dict[str, Any]:

@@ -18,13 +18,13 @@ from finishing.batch.delivery.delivering import deliver, read_printer_profile
 from finishing.batch.delivery.records import SOFTWARE
 from finishing.batch.memory.known_outputs import Known, find_known, same_file, session_folders
 from finishing.batch.memory.ledger import hash_file, open_ledger
+from finishing.batch.memory.making import correction_from
 from finishing.batch.opening.opened import open_frame
 from finishing.batch.opening.picture import reduced
 from finishing.batch.work.assignment import FrameWork
 from finishing.batch.work.blends import BlendWork
 from finishing.batch.work.looks import vocabulary
 from finishing.errors import Problem, ProblemSet, problems_of
-from finishing.evenness.correction import Correction
 from finishing.photographs.finished import FinishedRecord, read_finished
 from finishing.photographs.headers import read_header
 from finishing.photographs.reading import read_xmp_packet
@@ -179,7 +179,7 @@ def _from_ledger(known: Known, source: Path | None, threads: int) -> _Remade:
     work = FrameWork(
         frame=FramePath(entry.frame, frame, entry.source), header=None, setup=None, match=None,
         says=PerFrame.model_validate(told["says"]), rating=None, looks=(look,), outputs=(), mask_files=masks,
-        correction=_correction(told["correction"]), blend=blend,
+        correction=correction_from(told["correction"]), blend=blend,
     )  # fmt: skip
     deliverable = deliverable_of(told["deliverable"])
     width, height = told["size"]
@@ -226,13 +226,6 @@ def deliverable_of(told: Mapping[str, Any]) -> Deliverable:
     """A deliverable from its plain values. The size that it asked for is left out: what came of it is kept beside."""
     asked = (*SIZES, "enlarge")
     return Deliverable.model_validate({k: v for k, v in told.items() if k not in asked and v is not None})
-
-
-def _correction(told: Mapping[str, Any] | None) -> Correction:
-    if told is None:
-        return Correction()
-    rows = None if told["matrix"] is None else tuple(tuple(row) for row in told["matrix"])
-    return Correction(told["stops"], rows, told["white"] or "")
 
 
 def _recipe(text: str, path: Path, settings: Mapping[str, Any], software: str) -> Recipe:

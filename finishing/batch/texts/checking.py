@@ -8,7 +8,7 @@ from finishing.batch.texts.kinds import kind_of
 from finishing.errors import Problem, ProblemSet, problems_of
 
 if TYPE_CHECKING:
-    from finishing.sessions.session import Session
+    from finishing.batch.work.foundation import Foundation
 
 
 @dataclass(frozen=True)
@@ -37,64 +37,101 @@ def check_file(path: Path) -> CheckedFile:
     kind: str | None = None
     try:
         kind = kind_of(path)
-        warnings = {"recipe": _recipe, "session": _session, "plan": _plan}[kind](path)
+        problems, warnings = {"recipe": _recipe, "session": _session, "plan": _plan}[kind](path)
     except (Problem, ProblemSet) as error:
         return CheckedFile(path, kind, problems_of(error), [])
-    return CheckedFile(path, kind, [], warnings)
+    return CheckedFile(path, kind, ProblemSet(problems).problems, warnings)
 
 
 # Each kind is read with what belongs to it: a recipe asks for no session, a plan for no operation.
 
 
-def _recipe(path: Path) -> list[Problem]:
+def _recipe(path: Path) -> tuple[list[Problem], list[Problem]]:
     from finishing.batch.work.looks import vocabulary
     from finishing.recipes.reading import read_recipe
 
     read_recipe(path, vocabulary())
-    return []
+    return [], []
 
 
-def _session(path: Path) -> list[Problem]:
-    from finishing.batch.delivery.unavailable import refuse_unavailable
-    from finishing.batch.work.looks import library_names, session_looks
-    from finishing.sessions.session import read_session
+def _session(path: Path) -> tuple[list[Problem], list[Problem]]:
+    """All that `finishing run` would refuse, and what is only doubtful, which is told once nothing is wrong."""
+    from finishing.batch.delivery.unavailable import unavailable
+    from finishing.batch.memory.ledger import ledger_problem
+    from finishing.batch.work.assignment import OUTPUT_FOLDER
+    from finishing.batch.work.foundation import examine
 
-    session = read_session(path, library_names())
-    session_looks(session)
-    refuse_unavailable(session)
-    return [*session.warnings, *_blends(session), *_small_prints(session)]
+    foundation, problems = examine(path)
+    problems = [*problems, *unavailable(foundation.session)]
+    ledger = ledger_problem(foundation.session.folder / OUTPUT_FOLDER)
+    problems += [ledger] if ledger is not None else []
+    if problems:
+        return problems, []
+    problems, warnings = _cards(foundation)
+    told = [*foundation.session.warnings, *warnings, *_blends(foundation), *_picks(foundation)]
+    told += _packets(foundation)
+    return problems, [*told, *_small_prints(foundation)]
 
 
-def _small_prints(session: "Session") -> list[Problem]:
-    """Prints that frames are too small for. Headers are only read where there are prints."""
+def _cards(foundation: "Foundation") -> tuple[list[Problem], list[Problem]]:
+    """Grey cards and charts that cannot be measured. Pixels are looked at, but of the frames that show them alone."""
+    white = foundation.session.value.match.white_balance
+    if white is None or not white.cards():
+        return [], []
+    from finishing.batch.evening.cards import neutral_whites
+    from finishing.batch.evening.measured import Measurements
+    from finishing.batch.work.assignment import OUTPUT_FOLDER
+
+    measurements = Measurements(foundation.session.folder / OUTPUT_FOLDER)
+    setup_of = foundation.matching.setup_of if foundation.matching else {}
+    try:
+        setups = sorted(set(setup_of.values()))
+        return [], neutral_whites(foundation.session, {}, setup_of, setups, measurements).warnings
+    except ProblemSet as error:
+        return error.problems, []
+
+
+def _small_prints(foundation: "Foundation") -> list[Problem]:
+    """Prints that frames are too small for."""
+    session = foundation.session
     if all(one.print_size is None for one in session.value.deliverables.values()):
         return []
     from finishing.batch.delivery.small_prints import small_prints_of_session
-    from finishing.batch.work.frame_headers import read_headers
 
-    headers, _ = read_headers(session.chosen)
+    frames = {frame.name for frame in session.chosen}
+    headers = {name: header for name, header in foundation.headers.items() if name in frames}
     return small_prints_of_session(session, headers)
 
 
-def _blends(session: "Session") -> list[Problem]:
-    """What would keep the session's blends from being made, as far as their frames' headers tell. Raises ProblemSet
-    where the sources of one are of different set-ups."""
-    if not session.blends:
-        return []
-    from finishing.batch.work.blends import blends_of
-    from finishing.batch.work.frame_headers import match_session, read_headers
-
-    headers, unreadable = read_headers(session.chosen)
-    blends = blends_of(session, headers, unreadable, match_session(session, headers))
+def _blends(foundation: "Foundation") -> list[Problem]:
+    """What would keep the session's blends from being made, as far as their frames' headers tell."""
     return [
-        refusal.at(session.document.tree.key_place(("blends", name)))
-        for name, (blend, _) in blends.items()
+        refusal.at(foundation.session.document.tree.key_place(("blends", name)))
+        for name, (blend, _) in foundation.blends.items()
         if (refusal := blend.refusal) is not None
     ]
 
 
-def _plan(path: Path) -> list[Problem]:
+def _packets(foundation: "Foundation") -> list[Problem]:
+    """Packets beside frames that cannot be used."""
+    return [
+        Problem(notice.split(": ")[0], where=name, remedy=notice.partition(": ")[2])
+        for name, header in sorted(foundation.headers.items())
+        for notice in header.beside
+    ]
+
+
+def _picks(foundation: "Foundation") -> list[Problem]:
+    """What `finishing run --frames picked` would refuse."""
+    from finishing.batch.work.assignment import unknown_picks
+
+    session = foundation.session
+    picked = {frame.name: session.of_frame(frame.name).picked for frame in foundation.everything}
+    return unknown_picks(session, picked, foundation.wanted())
+
+
+def _plan(path: Path) -> tuple[list[Problem], list[Problem]]:
     from finishing.sessions.plan import read_plan
     from finishing.sessions.worked_out import work_out
 
-    return list(work_out(read_plan(path)).warnings)
+    return [], list(work_out(read_plan(path)).warnings)

@@ -1,7 +1,7 @@
 """A first session.yaml and plan.yaml for a folder of frames, with comments for the photographer to correct.
 
-Nothing is invented that could be mistaken for a measurement: what the files do not say stands as a comment, or, where
-a plan cannot do without it, is marked and told.
+Nothing is invented that could be mistaken for a plan or a measurement: what the files do not say, and the exposures
+that the camera recorded, stand as comments until the photographer says that they were meant.
 """
 
 import glob
@@ -29,8 +29,8 @@ from finishing.sessions.matching import FrameFacts
 ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff")
 #: Folders of a session that hold no frames.
 _NOT_FRAMES = frozenset({"finished", "recipes", "masks"})
-#: What stands in a plan where no file tells an exposure.
-_STAND_IN = {"aperture": 8.0, "shutter": 1 / 125, "iso": 100.0}
+#: What an exposure is made of.
+_EXPOSURE = ("aperture", "shutter", "iso")
 
 
 @dataclass(frozen=True)
@@ -80,8 +80,7 @@ def write_first_files(folder: Path, jobs: int | None = None) -> FirstFiles:
     groups = likely_setups(facts_of(frame, headers.get(frame.name)) for frame in frames)
     names = _names(groups)
     notices += [
-        f"set-up {name}: its files tell no {', '.join(_untold(group))}; what stands in the plan for it would go "
-        "into the finished files: correct it first"
+        f"set-up {name}: its files tell no {', '.join(_untold(group))}; fill its exposure in if it is known"
         for name, group in zip(names, groups, strict=True)
         if _untold(group)
     ]
@@ -162,7 +161,7 @@ def _taken(letter: str, prefixes: Sequence[set[str]]) -> bool:
 
 
 def _untold(group: LikelySetup) -> list[str]:
-    return [what for what in _STAND_IN if group.usual(what) is None]
+    return [what for what in _EXPOSURE if group.usual(what) is None]
 
 
 def _plan_lines(groups: Sequence[LikelySetup], names: Sequence[str], headers: Sequence[Header]) -> Iterator[str]:
@@ -252,17 +251,20 @@ def _one_by_one(frames: Sequence[FrameFacts]) -> str:
 
 
 def _exposure_lines(group: LikelySetup) -> Iterator[str]:
-    values = {what: group.usual(what) or _STAND_IN[what] for what in _STAND_IN}
-    aperture = _printed(values["aperture"], nearest_aperture)
-    shutter = _printed(values["shutter"], nearest_shutter)
-    iso = _printed(values["iso"], nearest_iso)
+    """The exposure as a comment: what the camera did is on record in the frames, and is no plan."""
+    usual = {what: group.usual(what) for what in _EXPOSURE}
+    aperture, shutter, iso = usual["aperture"], usual["shutter"], usual["iso"]
+    told = {
+        "aperture": None if aperture is None else units.format_aperture(_printed(aperture, nearest_aperture)),
+        "shutter": None if shutter is None else units.format_shutter(_printed(shutter, nearest_shutter)),
+        "iso": None if iso is None else units.format_number(_printed(iso, nearest_iso), 0),
+    }
+    values = ", ".join(f"{what}: {(value or '…').removesuffix(' s')}" for what, value in told.items())
     untold = _untold(group)
-    note = f"   # CORRECT {', '.join(untold)}: the files do not tell" if untold else ""
-    seconds = units.format_shutter(shutter).removesuffix(" s")
-    yield (
-        f"    exposure: {{aperture: {units.format_aperture(aperture)}, shutter: {seconds}, "
-        f"iso: {units.format_number(iso, 0)}}}{note}"
-    )
+    note = f"fill in … and take the # away; the files do not tell {', '.join(untold)}" if untold else (
+        "as the camera had it; take the # away if that was planned"
+    )  # fmt: skip
+    yield f"    # exposure: {{{values}}}   # {note}"
 
 
 def _printed(value: float, nearest: Callable[[float], float]) -> float:

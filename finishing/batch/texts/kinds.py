@@ -2,13 +2,13 @@
 
 from pathlib import Path
 
-from finishing.documents.tree import parse_tree, read_text
+from finishing.documents.tree import read_text, tree_and_problems
 from finishing.errors import Place, Problem
 
 
 def kind_of(path: Path) -> str:
     """recipe, session or plan, told by the keys of the file. Raises Problem or ProblemSet."""
-    data = parse_tree(read_text(path), str(path)).data
+    data = tree_and_problems(read_text(path), str(path))[0].data
     keys = set(data) if isinstance(data, dict) else set()
     found = {
         "session": {"session", "frames", "deliverables", "per_frame", "looks", "rights"},

@@ -5,24 +5,29 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
-from finishing.batch.work.blends import BlendWork, blends_of
-from finishing.batch.work.frame_headers import match_session, read_headers
-from finishing.batch.work.looks import library_names, session_looks
+from finishing.batch.work.blends import BlendWork
+from finishing.batch.work.foundation import Foundation, frames_and_blends, lay_foundation
 from finishing.errors import Problem, ProblemSet
 from finishing.evenness.correction import NONE, Correction
 from finishing.photographs.headers import Header
 from finishing.recipes.recipe import Recipe
-from finishing.sessions.blends import setup_of_blend
 from finishing.sessions.deliverables import Deliverable, file_name, is_profile_file
 from finishing.sessions.folder import FramePath, matches
 from finishing.sessions.matching import FrameMatch, Matching
 from finishing.sessions.selection import parse_selection, select_frames
-from finishing.sessions.session import PerFrame, Session, read_session
+from finishing.sessions.session import PerFrame, Session
 from finishing.sessions.worked_out import WorkedPlan, WorkedSetup, work_out
 
 if TYPE_CHECKING:
     from finishing.batch.evening.evening_out import Evenness
 
+__all__ = [
+    "OUTPUT_FOLDER", "PICKED", "FrameWork", "Output", "SessionWork", "assign", "frames_and_blends", "picked_looks",
+    "unknown_picks",
+]  # fmt: skip
+
+#: Where a session's files go, beside session.yaml, unless it is said.
+OUTPUT_FOLDER = "finished"
 #: In place of names of frames: those that the client picked, in the looks that were picked for them.
 PICKED = "picked"
 
@@ -83,27 +88,21 @@ def assign(
     deliverables: Sequence[str] = (),
     jobs: int | None = None,
     evened: bool = True,
+    outputs: Path | None = None,
 ) -> SessionWork:
     """Read a session and lay it out. looks, frames, deliverables: keep to these; empty means all. evened: whether what
-    the session asks for under `match` is measured.
+    the session asks for under `match` is measured; outputs: the folder whose ledger remembers what was measured,
+    finished/ beside the session unless given.
 
     Nothing is started here: everything that can be wrong with the user's files is found first.
     Raises Problem or ProblemSet.
     """
-    session = read_session(path, library_names())
-    headers, unreadable = read_headers(session.chosen, jobs)
-    matching = match_session(session, headers)
-    blends = blends_of(session, headers, unreadable, matching)
-    for name, (blend, header) in blends.items():
-        if header is not None:
-            headers[name] = header
-        elif blend.refusal is not None:
-            unreadable[name] = blend.refusal
+    foundation = lay_foundation(path, jobs)
+    session, headers, matching = foundation.session, foundation.headers, foundation.matching
     worked = work_out(session.plan) if session.plan is not None else None
-    recipes = session_looks(session)
-    chosen = _chosen_frames(session, frames, matching)
-    made = _chosen_deliverables(session, deliverables)
-    named = {recipe.name for _, recipe in recipes}
+    chosen = _chosen_frames(foundation, frames)
+    made = _chosen_deliverables(foundation, deliverables)
+    named = {recipe.name for _, recipe in foundation.looks}
     for look in looks:
         if look not in named:
             raise Problem(
@@ -111,14 +110,14 @@ def assign(
                 expected="one of " + ", ".join(sorted(named)),
                 remedy="name one of these, or add the look to session.yaml",
             )
-    setup_of = _setups(session, matching)
-    ratings = {name: rating for name, rating in _ratings(session, headers).items() if rating is not None}
-    only = _picked_looks(session, frames)
-    everything = frames_and_blends(session)
-    wanted = [(set(select_frames(entry.frames, everything, setup_of, ratings)), recipe) for entry, recipe in recipes]
-    _refuse_unknown_picks(session, only, wanted)
-    evenness = _evenness(session, headers, matching, chosen, jobs) if evened else None
-    numbers = {frame.name: number for number, frame in enumerate(everything, 1)}
+    setup_of, ratings = foundation.setup_of, foundation.ratings
+    only = picked_looks(session) if PICKED in frames else {}
+    wanted = foundation.wanted()
+    unknown = unknown_picks(session, only, wanted)
+    if unknown:
+        raise ProblemSet(unknown)
+    evenness = _evenness(foundation, chosen, jobs, outputs) if evened else None
+    numbers = {frame.name: number for number, frame in enumerate(foundation.everything, 1)}
     work: list[FrameWork] = []
     for frame in chosen:
         own = tuple(
@@ -128,7 +127,7 @@ def assign(
             and (not looks or recipe.name in looks)
             and (frame.name not in only or recipe.name in only[frame.name])
         )
-        of, _ = blends.get(frame.name, (None, None))
+        of, _ = foundation.blends.get(frame.name, (None, None))
         taken_for = of.sources[0].name if of else frame.name
         correction = evenness.correction(taken_for) if evenness else NONE
         setup = next((s for s in worked.setups if s.setup.id == setup_of.get(frame.name)), None) if worked else None
@@ -147,54 +146,29 @@ def assign(
                 blend=of,
             )
         )
-    _refuse_collisions(work)
-    return SessionWork(session, worked, matching, tuple(work), unreadable, evenness)
-
-
-def frames_and_blends(session: Session) -> list[FramePath]:
-    """All that is finished: the frames sorted by name, then the blends, so that a blend that is added leaves every
-    frame its number."""
-    return [*session.chosen, *session.blended]
-
-
-def _setups(session: Session, matching: Matching | None) -> dict[str, str]:
-    """Set-ups by frame and by blend."""
-    setup_of = dict(matching.setup_of) if matching else {}
-    for name, blend in session.blends.items():
-        setup = setup_of_blend(blend, setup_of)
-        if setup is not None:
-            setup_of[name] = setup
-    return setup_of
+    return SessionWork(session, worked, matching, tuple(work), dict(foundation.unreadable), evenness)
 
 
 def _evenness(
-    session: Session,
-    headers: dict[str, Header],
-    matching: Matching | None,
-    chosen: Sequence[FramePath],
-    jobs: int | None,
+    foundation: Foundation, chosen: Sequence[FramePath], jobs: int | None, outputs: Path | None
 ) -> "Evenness | None":
+    session = foundation.session
     if session.value.match.exposure is None and session.value.match.white_balance is None:
         return None
     from finishing.batch.evening.evening_out import even_out
+    from finishing.batch.evening.measured import Measurements
 
     wanted = {frame.name for frame in chosen}
     wanted.update(blend.sources[0] for name, blend in session.blends.items() if name in wanted)
-    return even_out(session, headers, matching, wanted, jobs)
+    known = Measurements(outputs or session.folder / OUTPUT_FOLDER)
+    return even_out(session, foundation.headers, foundation.matching, wanted, jobs, known)
 
 
-def _ratings(session: Session, headers: dict[str, Header]) -> dict[str, int | None]:
-    """The session's ratings; where it gives none, the frame's own (a blend's header has its first source's)."""
-    own: dict[str, int | None] = {name: header.metadata.rating for name, header in headers.items()}
-    return {**own, **session.ratings}
-
-
-def _chosen_frames(session: Session, wanted: Sequence[str], matching: Matching | None) -> list[FramePath]:
+def _chosen_frames(foundation: Foundation, wanted: Sequence[str]) -> list[FramePath]:
     """The frames that --frames names: set-up ids, frame names, patterns, `picked`; all without it. Raises Problem."""
-    everything = frames_and_blends(session)
+    everything, setup_of = foundation.everything, foundation.setup_of
     if not wanted:
         return everything
-    setup_of = _setups(session, matching)
     for name in wanted:
         known = name in ("all", PICKED) or name in setup_of.values()
         if not known and not any(matches(name, f.name, f.path.name) for f in everything):
@@ -203,14 +177,12 @@ def _chosen_frames(session: Session, wanted: Sequence[str], matching: Matching |
                 remedy="use a name that `finishing plan` lists, or a pattern in quotes such as 'A-*'",
             )
     names = set(select_frames(parse_selection(list(wanted)), everything, setup_of))
-    names.update(_picked_looks(session, wanted))
+    names.update(picked_looks(foundation.session) if PICKED in wanted else ())
     return [frame for frame in everything if frame.name in names]
 
 
-def _picked_looks(session: Session, wanted: Sequence[str]) -> dict[str, tuple[str, ...]]:
-    """The client's looks by frame, where --frames asks for what is picked; else nothing. Raises Problem."""
-    if PICKED not in wanted:
-        return {}
+def picked_looks(session: Session) -> dict[str, tuple[str, ...]]:
+    """The looks that the client picked, by frame. Raises Problem where there are none."""
     picked = {frame.name: session.of_frame(frame.name).picked for frame in frames_and_blends(session)}
     picked = {name: looks for name, looks in picked.items() if looks}
     if not picked:
@@ -222,9 +194,9 @@ def _picked_looks(session: Session, wanted: Sequence[str]) -> dict[str, tuple[st
     return picked
 
 
-def _refuse_unknown_picks(
+def unknown_picks(
     session: Session, picked: Mapping[str, Sequence[str]], wanted: Sequence[tuple[set[str], Recipe]]
-) -> None:
+) -> list[Problem]:
     """A look that was picked for a frame must be one that the session gives it."""
     problems = []
     for frame, looks in picked.items():
@@ -239,12 +211,11 @@ def _refuse_unknown_picks(
             )
             for look in looks if look not in known
         ]  # fmt: skip
-    if problems:
-        raise ProblemSet(problems)
+    return problems
 
 
-def _chosen_deliverables(session: Session, wanted: Sequence[str]) -> dict[str, Deliverable]:
-    all_of_them = session.value.deliverables or {"full": Deliverable()}
+def _chosen_deliverables(foundation: Foundation, wanted: Sequence[str]) -> dict[str, Deliverable]:
+    all_of_them = foundation.deliverables
     for name in wanted:
         if name not in all_of_them:
             raise Problem(
@@ -276,19 +247,3 @@ def _outputs(
             )
             profile_file = session.folder / deliverable.profile if is_profile_file(deliverable.profile) else None
             yield Output(recipe, name, deliverable, path, profile_file)
-
-
-def _refuse_collisions(work: Sequence[FrameWork]) -> None:
-    """Two outputs must not have one name, on disks that tell capitals apart and on those that do not."""
-    seen: dict[str, str] = {}
-    for frame in work:
-        for output in frame.outputs:
-            key = str(output.path).lower()
-            what = f"{frame.frame.name} in {output.look.name} as {output.deliverable_name}"
-            if key in seen:
-                raise Problem(
-                    "two outputs would have the same name",
-                    got=f"{output.path}: {seen[key]}, and {what}",
-                    remedy="give the deliverable a name pattern with {look} and {frame}, or use each look once",
-                )
-            seen[key] = what

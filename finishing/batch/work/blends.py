@@ -147,7 +147,9 @@ def blends_of(
         work = _blend(session, name, written, headers, unreadable, setup_of)
         first = headers.get(written.sources[0])
         # what reading the sources has to tell is told when they are read
-        header = first and replace(first, name=name, path=session.folder / name, notices=(), refusal=work.refusal)
+        header = first and replace(
+            first, name=name, path=session.folder / name, notices=(), beside=(), refusal=work.refusal
+        )
         found[name] = work, header
     return found
 

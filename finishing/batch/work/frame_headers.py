@@ -8,7 +8,7 @@ from dataclasses import replace
 from finishing.errors import Problem
 from finishing.photographs.headers import Header, read_header
 from finishing.sessions.blends import blends_by_setup
-from finishing.sessions.clocks import Camera, Stamp, clocks_of
+from finishing.sessions.clocks import Camera, ClockFound, Stamp, clocks_of
 from finishing.sessions.folder import FramePath
 from finishing.sessions.matching import FrameFacts, Matching, local_time, match_frames
 from finishing.sessions.session import Session
@@ -45,12 +45,29 @@ def match_session(session: Session, headers: Mapping[str, Header]) -> Matching |
     """
     if session.plan is None:
         return None
-    plan = session.plan.value
-    facts = [facts_of(frame, headers.get(frame.name)) for frame in session.chosen]
-    stamps = {one.name: Stamp(one.camera, local_time(one, plan)) for one in facts}
-    ahead, clocks = clocks_of(session.document, session.value.camera_clock, stamps)
-    matching = match_frames(plan, facts, ahead, clocks)
+    facts = _facts(session, headers)
+    ahead, clocks = clocks_of_session(session, headers)
+    matching = match_frames(session.plan.value, facts, ahead, clocks)
     return replace(matching, blends=blends_by_setup(session.blends, matching.setup_of))
+
+
+def clocks_of_session(
+    session: Session, headers: Mapping[str, Header]
+) -> tuple[dict[str, float], tuple[ClockFound, ...]]:
+    """How many seconds each frame's camera was ahead, and each entry of camera_clock worked out.
+
+    Raises ProblemSet where camera_clock speaks of cameras or frames that its frames contradict.
+    """
+    plan = session.plan.value if session.plan is not None else None
+    stamps = {
+        one.name: Stamp(one.camera, one.captured if plan is None else local_time(one, plan))
+        for one in _facts(session, headers)
+    }
+    return clocks_of(session.document, session.value.camera_clock, stamps)
+
+
+def _facts(session: Session, headers: Mapping[str, Header]) -> list[FrameFacts]:
+    return [facts_of(frame, headers.get(frame.name)) for frame in session.chosen]
 
 
 def facts_of(frame: FramePath, header: Header | None) -> FrameFacts:

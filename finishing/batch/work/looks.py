@@ -1,6 +1,6 @@
 """Looks by name: the catalogue of operations, the reader of regions and the library brought together."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -33,11 +33,16 @@ def look_called(name: str, overrides: Mapping[str, Any] | None = None) -> Recipe
     return read_look(name, Path(), Path("recipes"), overrides=overrides)
 
 
-def session_looks(session: Session) -> list[tuple[LookForFrames, Recipe]]:
-    """Each entry under `looks` with its recipe. Raises ProblemSet with all that is wrong with any of them."""
+def looks_and_problems(
+    session: Session, left_out: Collection[int] = ()
+) -> tuple[list[tuple[LookForFrames, Recipe]], list[Problem]]:
+    """Each entry under `looks` with its recipe, and all that is wrong with any of them. left_out: positions of entries
+    that are passed over."""
     found: list[tuple[LookForFrames, Recipe]] = []
     problems: list[Problem] = []
     for index, entry in enumerate(session.value.looks):
+        if index in left_out:
+            continue
         by_path = "/" in entry.look or entry.look.endswith((".yaml", ".yml"))
         folder = session.folder if by_path else session.folder / "recipes"
         try:
@@ -50,9 +55,7 @@ def session_looks(session: Session) -> list[tuple[LookForFrames, Recipe]]:
                 "the session names no look", "looks", remedy="add looks: [{look: faded_print}], for example"
             )
         )
-    if problems:
-        raise ProblemSet(problems)
-    return found
+    return found, problems
 
 
 def _told_in_session(session: Session, index: int, folder: Path, problems: list[Problem]) -> list[Problem]:

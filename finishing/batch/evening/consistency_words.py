@@ -1,0 +1,48 @@
+"""How alike the frames of a set-up are, in a photographer's words: stops, warmth in kelvin, green or magenta, skin."""
+
+from finishing.evenness.consistency import SetupConsistency
+from finishing.units import format_number
+
+#: OkLab b of a middle grey that becomes warmer by 1 K of colour temperature: a daylight of 6004 K against one of 6504
+#: (derived here from the chromaticities of daylight and Bradford's adaptation).
+B_PER_KELVIN = 0.0074 / 500
+#: OkLab a, towards green, of a middle grey with 1 % more light in its green channel (derived here).
+A_PER_PERCENT = 0.00086
+
+
+def consistency_line(setup: SetupConsistency) -> str | None:
+    """set-up A: 14 frames within 0.1 stop, 50 K of warmth and 1° of skin hue; before 1.3 stops, …
+
+    What counts is how far the two frames lie apart that are least alike. None for a single frame, which has nothing to
+    be like.
+    """
+    if len(setup.frames) < 2:
+        return None
+    named = "all frames" if setup.setup is None else f"set-up {setup.setup}"
+    before, after, lacking = [], [], 0
+    for name, (came, leaves) in setup.spreads().items():
+        if came.span is None or leaves.span is None or leaves.count < 2:
+            continue
+        before.append(_words(name, came.span))
+        after.append(_words(name, leaves.span))
+        if name == "exposure_stops":
+            lacking = len(setup.frames) - leaves.count
+    if not after:
+        return f"{named}: {len(setup.frames)} frames, too few of them can be measured to tell how alike they are"
+    line = f"{named}: {len(setup.frames)} frames within {_listed(after)}; before within {_listed(before)}"
+    return line + (f"; {lacking} of them not measured" if lacking else "")
+
+
+def _words(name: str, span: float) -> str:
+    if name == "exposure_stops":
+        number = format_number(span, 1 if span >= 0.1 else 2)
+        return f"{number} {'stop' if float(number) <= 1 else 'stops'}"
+    if name == "white_b":
+        return f"{format_number(round(span / B_PER_KELVIN, -1), 0)} K of warmth"
+    if name == "white_a":
+        return f"{format_number(span / A_PER_PERCENT, 1)} % of green or magenta"
+    return f"{format_number(span, 1)}° of skin hue"
+
+
+def _listed(parts: list[str]) -> str:
+    return parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + f" and {parts[-1]}"

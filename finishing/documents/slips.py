@@ -1,0 +1,342 @@
+"""Slips of the pen that make a text no YAML: what each really is, where, and the line as it was meant.
+
+YAML's own reader says where it gave up, which is often a line or more behind the slip. Each function here looks for one
+slip in the lines up to there; the first that finds its own tells it.
+"""
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import yaml
+
+from finishing.errors import Place, Problem
+
+#: A key at the start of a line, behind the dashes of list items.
+_KEY = re.compile(r"^(\s*(?:-\s+)*)([A-Za-z_][\w.-]*)\s*:(?=\s|$)")
+_RUN_ON = re.compile(r"^(\s*(?:-\s+)*)([A-Za-z_]\w*):([^\s:/\\].*)$")
+_CLOSING = {"{": "}", "[": "]"}
+
+
+@dataclass(frozen=True)
+class Slip:
+    """line, column: counted from 0; mended: the line as it was meant, None where that cannot be told."""
+
+    line: int
+    column: int
+    what: str
+    mended: str | None
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class _Stop:
+    """Where YAML's reader gave up: line, column from 0; said: in its words; begun: where what it was reading began."""
+
+    line: int
+    column: int
+    said: str
+    begun: tuple[int, int] | None
+
+
+def syntax_problem(text: str, error: yaml.YAMLError, file: str) -> Problem:
+    """The problem of a text that YAML's reader refuses."""
+    mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
+    begun = getattr(error, "context_mark", None)
+    said = " ".join(str(part) for part in (getattr(error, "context", None), getattr(error, "problem", None)) if part)
+    lines = text.splitlines() or [""]
+    line, column = (mark.line, mark.column) if mark else (0, 0)
+    stop = _Stop(
+        min(line, len(lines) - 1), column, said or str(error), (begun.line, begun.column) if begun is not None else None
+    )
+    for look in _SLIPS:
+        slip = look(lines, stop)
+        if slip is not None:
+            return _told(slip, lines, file)
+    place = Place(file, line + 1, column + 1)
+    if "multiple documents" in said or "another document" in said or "single document" in said:
+        return Problem("a second document starts here", where=place, remedy="keep one document in a file; remove ---")
+    hint = "check the indentation, colons, brackets and quotes on this line and the one above it"
+    return Problem("this line is not valid YAML", where=place, got=said, remedy=hint)
+
+
+def _told(slip: Slip, lines: Sequence[str], file: str) -> Problem:
+    remedy = slip.why
+    if slip.mended is not None:
+        # where the indentation is the point, the spaces are shown
+        written = slip.mended.strip() if _indent(slip.mended) == _indent(lines[slip.line]) else f'"{slip.mended}"'
+        remedy = f"{slip.why}; write {written}" if slip.why else f"write {written}"
+    return Problem(
+        slip.what,
+        where=Place(file, slip.line + 1, slip.column + 1),
+        got=lines[slip.line].strip() or None,
+        remedy=remedy,
+    )
+
+
+def quoted(text: str) -> str:
+    """A text in quotes that hold it as it stands."""
+    return "'" + text.replace("'", "''") + "'" if '"' in text or "\\" in text else f'"{text}"'
+
+
+def _indent(line: str) -> str:
+    return line[: len(line) - len(line.lstrip())]
+
+
+def _tab(lines: Sequence[str], stop: _Stop) -> Slip | None:
+    for at, line in enumerate(lines[: stop.line + 1]):
+        if "\t" in _indent(line) and line.strip():
+            mended = " " * _wanted_column(lines, at) + line.lstrip()
+            return Slip(at, line.index("\t"), "a tab stands where YAML wants spaces", mended, "type spaces instead")
+    return None
+
+
+def _value_starts(line: str) -> Iterator[int]:
+    """The columns at which a value (or a key) can start."""
+    yield from (found.end() for found in re.finditer(r"(?:^\s*(?:-\s+)*|:\s+|[\[{,]\s*|:\s*(?=[\[{]))", line))
+
+
+def _quote_end(line: str, start: int) -> int | None:
+    """The column of the quote that closes the one at `start`; None where the line has none."""
+    mark, at = line[start], start + 1
+    while at < len(line):
+        if mark == '"' and line[at] == "\\":
+            at += 1
+        elif line[at] == mark:
+            if mark == "'" and line[at + 1 : at + 2] == "'":
+                at += 1
+            else:
+                return at
+        at += 1
+    return None
+
+
+def _quotes(line: str) -> Iterator[tuple[int, int | None]]:
+    """The quoted values of a line, from quote to quote; the last may be left open."""
+    behind = -1
+    for start in _value_starts(line):
+        if start > behind and line[start : start + 1] in ("'", '"'):
+            end = _quote_end(line, start)
+            yield start, end
+            if end is None:
+                return
+            behind = end
+
+
+def _quote_left_open(lines: Sequence[str], stop: _Stop) -> Slip | None:
+    for at, line in enumerate(lines[: stop.line + 1]):
+        for start, end in _quotes(line):
+            if end is not None:
+                continue
+            scanning = "quoted scalar" in stop.said and stop.begun == (at, start)
+            below = lines[at + 1] if at + 1 < len(lines) else ""
+            if scanning or re.match(r"\s*(?:-\s+)?[\w.-]+:\s+[\"']", below):
+                close = _end_of_value(line, start + 1, flow=_in_flow(line, start))
+                mended = line[:close].rstrip() + line[start] + line[close:]
+                return Slip(at, start, "this quote is never closed", mended)
+    return None
+
+
+def _quote_broken_off(lines: Sequence[str], stop: _Stop) -> Slip | None:
+    line = lines[stop.line]
+    for start, end in _quotes(line):
+        rest = "" if end is None else line[end + 1 :].lstrip()
+        if end is None or not rest or rest[0] in ",}]:#":
+            continue
+        last = line.rfind(line[start])
+        close = last if last > end else _end_of_value(line, end + 1, flow=_in_flow(line, start))
+        inner = line[start + 1 : close]
+        mended = line[:start] + quoted(inner) + line[close + 1 if last > end else close :]
+        return Slip(stop.line, end, "the quote closes here, in the middle of the text", mended)
+    return None
+
+
+def _in_flow(line: str, column: int) -> bool:
+    """Whether a column stands inside of braces or brackets that its line opens."""
+    return any(opens < column for opens in _opening(line))
+
+
+def _opening(line: str) -> Iterator[int]:
+    yield from (start for start in _value_starts(line) if line[start : start + 1] in ("{", "["))
+
+
+def _end_of_value(line: str, start: int, *, flow: bool) -> int:
+    """Where a plain value that begins at a column is meant to end."""
+    found = re.search(r",\s*[\w.-]+:\s|\s*[}\]]" if flow else r"\s+#\s|\s*$", line[start:])
+    return start + found.start() if found else len(line)
+
+
+def _hash(lines: Sequence[str], stop: _Stop) -> Slip | None:
+    for at, line in enumerate(lines[: stop.line + 1]):
+        found = re.search(r":\s+(#[^\s,}\]]+)", line)
+        if found and _in_flow(line, found.start()):
+            start, end = found.span(1)
+            mended = line[:start] + quoted(found.group(1)) + line[end:]
+            return Slip(at, start, "a # behind a space starts a remark, and what follows is not read", mended)
+    return None
+
+
+def _brackets(lines: Sequence[str], stop: _Stop) -> Slip | None:
+    """A brace or bracket too many, too few, or of the other kind."""
+    stack: list[tuple[str, int, int]] = []
+    for at, line in enumerate(lines):
+        behind = dict(_quotes(line))
+        starts, column = set(_value_starts(line)), 0
+        while column < len(line):
+            char = line[column]
+            if column in behind:
+                column = behind[column] or len(line)
+            elif char == "#" and (column == 0 or line[column - 1].isspace()):
+                break
+            elif char in _CLOSING and (stack or column in starts):
+                stack.append((char, at, column))
+            elif char in "}]" and stack:
+                opens, _, _ = stack.pop()
+                if char != _CLOSING[opens]:
+                    return _other_bracket(at, line, column, opens, stack)
+            elif char in "}]" and at == stop.line and column == stop.column:
+                return Slip(at, column, f"a {char} too many", line[:column] + line[column + 1 :])
+            column += 1
+        if stack and at + 1 >= stop.line and _goes_on(lines, at, stack[0][1]):
+            kept = re.sub(r"\s+#\s.*$|\s+$", "", line)
+            closers = "".join(_CLOSING[opens] for opens, _, _ in reversed(stack))
+            opens, opened, place = stack[-1]
+            mended = kept.rstrip(",") + closers
+            what = f"this {opens} is never closed"
+            return Slip(opened, place, what, mended if opened == at else None, f"add {closers} behind line {at + 1}"
+                        if opened != at else "")  # fmt: skip
+    return None
+
+
+def _goes_on(lines: Sequence[str], at: int, opened: int) -> bool:
+    """Whether the line below one with open brackets no longer belongs into them."""
+    below = next((line for line in lines[at + 1 :] if line.strip() and not line.lstrip().startswith("#")), None)
+    if below is None:
+        return True
+    starts_anew = re.match(r"\s*(-\s|[A-Za-z_][\w.-]*\s*:(\s|$))", below) is not None
+    return starts_anew and len(_indent(below)) <= len(_indent(lines[opened])) + 4
+
+
+def _other_bracket(at: int, line: str, column: int, opens: str, stack: list[tuple[str, int, int]]) -> Slip:
+    wanted = _CLOSING[opens]
+    if stack and _CLOSING[stack[-1][0]] == line[column]:
+        return Slip(at, column, f"a {wanted} is missing here", line[:column] + wanted + line[column:])
+    mended = line[:column] + wanted + line[column + 1 :]
+    return Slip(at, column, f"a {line[column]} closes what {opens} has opened", mended)
+
+
+def _no_space(lines: Sequence[str], stop: _Stop) -> Slip | None:
+    for at in range(stop.line, max(stop.line - 4, -1), -1):
+        found = _RUN_ON.match(lines[at])
+        if found:
+            before, key, value = found.groups()
+            what = "a space is missing behind the colon"
+            return Slip(at, len(before) + len(key), what, f"{before}{key}: {value}")
+    return None
+
+
+def _no_space_behind_dash(lines: Sequence[str], stop: _Stop) -> Slip | None:
+    for at in range(stop.line, max(stop.line - 4, -1), -1):
+        found = re.match(r"(\s*)-([A-Za-z_]\w*:(?:\s.*|$))", lines[at])
+        if found:
+            before, rest = found.groups()
+            return Slip(at, len(before) + 1, "a space is missing behind the dash", f"{before}- {rest}")
+    return None
+
+
+def _reserved(lines: Sequence[str], stop: _Stop) -> Slip | None:
+    """Signs that mean something to YAML at the start of a value."""
+    token = "cannot start any token" in stop.said
+    alias = "alias" in stop.said or "anchor" in stop.said or "tag" in stop.said
+    line, column = (stop.line, stop.column) if token or stop.begun is None else stop.begun
+    if not (token or alias) or line >= len(lines) or column >= len(lines[line]) or lines[line][column] == "\t":
+        return None
+    text = lines[line]
+    flow = _in_flow(text, column)
+    end = _end_of_value(text, column, flow=flow)
+    if flow and "," in text[column:end]:
+        end = column + text[column:end].index(",")
+    what = f"a text that begins with {text[column]} needs quotes"
+    return Slip(line, column, what, text[:column] + quoted(text[column:end]) + text[end:])
+
+
+def _escape(lines: Sequence[str], stop: _Stop) -> Slip | None:
+    if "escape" not in stop.said:
+        return None
+    line = lines[stop.line]
+    what = "a backslash means something else inside of double quotes"
+    column = line.rfind("\\", 0, stop.column + 1)
+    return Slip(stop.line, max(column, 0), what, line.replace("\\", "/"), "paths take a /")
+
+
+def _second_colon(lines: Sequence[str], stop: _Stop) -> Slip | None:
+    """A text with a colon and a space in it, or a semicolon for a comma."""
+    line = lines[stop.line]
+    if "but got ':'" not in stop.said and "mapping values" not in stop.said:
+        return None
+    colons = [found.start() for found in re.finditer(r":(?=\s)", line[: stop.column + 2])]
+    if len(colons) < 2:
+        return None
+    start = colons[-2] + 1 + len(line[colons[-2] + 1 :]) - len(line[colons[-2] + 1 :].lstrip())
+    apart = re.search(r";(?=\s*[\w.-]+\s*$)", line[start : colons[-1]])
+    if apart:
+        at = start + apart.start()
+        return Slip(stop.line, at, "a semicolon stands where a comma belongs", line[:at] + "," + line[at + 1 :])
+    end = _end_of_value(line, colons[-1] + 1, flow=_in_flow(line, start))
+    mended = line[:start] + quoted(line[start:end]) + line[end:]
+    return Slip(stop.line, colons[-1], "a text with a colon and a space in it needs quotes", mended)
+
+
+def _above(lines: Sequence[str], at: int) -> int | None:
+    return next((i for i in range(at - 1, -1, -1) if lines[i].strip() and not lines[i].lstrip().startswith("#")), None)
+
+
+def _no_colon(lines: Sequence[str], stop: _Stop) -> Slip | None:
+    """A key without its colon, which swallows the line below it."""
+    above = _above(lines, stop.line)
+    for at in (above, stop.line) if "mapping values" in stop.said or "could not find" in stop.said else ():
+        found = None if at is None else re.fullmatch(r"(\s*(?:-\s+)*)([A-Za-z_]\w*)((?:\s+\S.*)?)", lines[at])
+        if found and at is not None:
+            before, key, rest = found.groups()
+            mended = f"{before}{key}: {rest.strip() or '…'}"
+            return Slip(at, len(before) + len(key), "a colon is missing behind the key", mended)
+    return None
+
+
+def _column(line: str) -> int:
+    """The column of a line's key, behind its dashes."""
+    found = re.match(r"\s*(?:-\s+)*", line)
+    return found.end() if found else 0
+
+
+def _wanted_column(lines: Sequence[str], at: int) -> int:
+    """Where a line begins that goes on below the one above it: with its key, or a level deeper where that has no
+    value of its own."""
+    above = _above(lines, at)
+    if above is None:
+        return 0
+    opens = re.search(r":\s*(#.*)?$", lines[above]) is not None
+    return _column(lines[above]) + (2 if opens else 0)
+
+
+def _out_of_line(lines: Sequence[str], stop: _Stop) -> Slip | None:
+    """A line that lines up with no other, or a dash among keys."""
+    above = _above(lines, stop.line)
+    if above is None or not ("<block end>" in stop.said or "mapping values" in stop.said):
+        return None
+    line = lines[stop.line]
+    content = line.lstrip()
+    if content.startswith("- ") and _KEY.match(lines[above]) and not lines[above].lstrip().startswith("- "):
+        mended = _indent(lines[above]) + content[2:].lstrip()
+        return Slip(stop.line, len(_indent(line)), "a dash stands before a key, where there is no list", mended)
+    if not _KEY.match(line):
+        return None
+    column = _wanted_column(lines, stop.line)
+    what = "this line does not line up with the key above it"
+    return Slip(stop.line, len(_indent(line)), what, " " * column + content, f"let it begin in column {column + 1}")
+
+
+_SLIPS: tuple[Callable[[Sequence[str], _Stop], Slip | None], ...] = (
+    _tab, _hash, _quote_broken_off, _quote_left_open, _escape, _reserved, _brackets, _no_space, _no_space_behind_dash,
+    _second_colon, _no_colon, _out_of_line,
+)  # fmt: skip

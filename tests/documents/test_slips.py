@@ -1,0 +1,261 @@
+"""Slips of the pen in YAML and in values: each is named for what it is, with the line as it was meant."""
+
+import string
+from typing import Annotated
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pydantic import Field
+
+from finishing.documents import parse_document
+from finishing.documents.fields import Aperture, Point, Shutter, Stops, Text, number, texts
+from finishing.documents.reading import Model
+from finishing.documents.tree import parse_tree
+from finishing.errors import Place, ProblemSet
+
+Angle = Annotated[float, number(-45, 45, "degrees")]
+Share = Annotated[float, number(0, 1)]
+Quality = Annotated[float, number(1, 100)]
+Names = Annotated[tuple[str, ...], texts("a name, or a list of them", "[a]")]
+
+
+class Rights(Model):
+    creator: Text | None = None
+    usage: Text | None = None
+
+
+class Look(Model):
+    look: Text | None = None
+    frames: Text | None = None
+
+
+class Entry(Model):
+    straighten: Angle | None = None
+    subject: Point | None = None
+    opacity: Share | None = None
+    quality: Quality | None = None
+
+
+class Sample(Model):
+    session: Text | None = None
+    frames: Names = ()
+    rights: Rights = Rights()
+    looks: tuple[Look, ...] = ()
+    one: Entry = Entry()
+    aperture: Aperture | None = None
+    shutter: Shutter | None = None
+    ambient: Stops | None = None
+    many: Annotated[dict[str, Entry], Field(default_factory=dict)]
+
+
+def only(text: str) -> tuple[str, str, str | None]:
+    """Line:column, what is wrong and what to do, of a text with one slip."""
+    with pytest.raises(ProblemSet) as caught:
+        parse_document(text, "x", Sample)
+    (problem,) = caught.value.problems
+    assert isinstance(problem.where, Place)
+    return f"{problem.where.line}:{problem.where.column}", problem.what, problem.remedy
+
+
+SLIPS = {
+    # a space that is missing behind the colon
+    "looks:\n  - {look:faded_print}": (
+        "2:6", "a space is missing behind the colon", "write - {look: faded_print}"
+    ),
+    "looks:\n  - {look:faded_print, frames: all}": (
+        "2:6", "a space is missing behind the colon", "write - {look: faded_print, frames: all}"
+    ),
+    "looks:\n  - look:faded_print": (
+        "2:5", "a space is missing behind the colon", "write look: faded_print"
+    ),
+    "session:Orchard\nframes: [a]": ("1:8", "a space is missing behind the colon", "write session: Orchard"),
+    "session: x\nframes:[a, b]\nlooks: []": (
+        "2:7", "a space is missing behind the colon", "write frames: [a, b]"
+    ),
+    "session: x\nrights:{creator: A}": (
+        "2:7", "a space is missing behind the colon", "write rights: {creator: A}"
+    ),
+    "rights: {creator:\u00a0A}": (
+        "1:10", "the space behind the colon only looks like one; type it anew", "write rights: {creator: A}"
+    ),
+    "rights:\n\u00a0\u00a0creator: A": (
+        "2:1", "this line begins with spaces that only look like spaces",
+        "delete the 2 spaces before the text of this line and type them anew",
+    ),
+    # a comma in a text
+    "rights: {creator: A. Example, Zürich}": (
+        "1:31", 'the comma ends the text of "creator"', 'write rights: {creator: "A. Example, Zürich"}'
+    ),
+    "rights: {creator: A. Example, Zürich, usage: x}": (
+        "1:31", 'the comma ends the text of "creator"', 'write rights: {creator: "A. Example, Zürich", usage: x}'
+    ),
+    # decimal commas
+    "one: {straighten: 0,8}": ("1:21", 'a decimal comma: "straighten" takes a point', "write one: {straighten: 0.8}"),
+    "{aperture: f/5,6, shutter: 1/125}": (
+        "1:16", 'a decimal comma: "aperture" takes a point', "write {aperture: f/5.6, shutter: 1/125}"
+    ),
+    "ambient: -0,3": ("1:10", '"ambient" is written with a decimal comma; here it is a point', "write ambient: -0.3"),
+    "one: {subject: [0,5, 0,4]}": (
+        "1:16", '"subject" is written with decimal commas; here they are points', "write subject: [0.5, 0.4]"
+    ),
+    # signs typed from the heart
+    "ambient: -1½": ("1:10", '"ambient" is written with a fraction sign', "write ambient: -1.5"),
+    "ambient: ⅓": ("1:10", '"ambient" is written with a fraction sign', "write ambient: 1/3"),
+    "shutter: ¼": ("1:10", '"shutter" is written with a fraction sign', "write shutter: 0.25"),
+    "one: {straighten: 0.8°}": (
+        "1:19", '"straighten" is written with a degree sign, which is left out', "write straighten: 0.8"
+    ),
+    "one: {straighten: 0.8 degrees}": (
+        "1:19", '"straighten" is written with its unit, which is left out', "write straighten: 0.8"
+    ),
+    "one: {opacity: 40 %}": ("1:16", '"opacity" is written as a percentage', "write opacity: 0.4"),
+    "one: {quality: 90%}": ("1:16", '"quality" is written as a percentage', "write quality: 90"),
+    # quotes
+    "session: “Orchard at dusk”": (
+        "1:10", "curly quotes are no quotes here", 'write session: "Orchard at dusk"'
+    ),
+    "rights: {creator: „A. Example, Zürich“, usage: x}": (
+        "1:19", "curly quotes are no quotes here", 'write rights: {creator: "A. Example, Zürich", usage: x}'
+    ),
+    'rights: {creator: "A. Example, usage: x}\nlooks: []': (
+        "1:19", "this quote is never closed", 'write rights: {creator: "A. Example", usage: x}'
+    ),
+    'rights:\n  creator: "A. Example\n  usage: x': (
+        "2:12", "this quote is never closed", 'write creator: "A. Example"'
+    ),
+    'rights:\n  creator: "A. Example\n  usage: "x"': (
+        "2:12", "this quote is never closed", 'write creator: "A. Example"'
+    ),
+    "rights: {usage: 'client's web'}": (
+        "1:24", "the quote closes here, in the middle of the text", 'write rights: {usage: "client\'s web"}'
+    ),
+    'rights: {usage: "the "big" one"}': (
+        "1:22", "the quote closes here, in the middle of the text", "write rights: {usage: 'the \"big\" one'}"
+    ),
+    'session: "C:\\xold"': (
+        "1:13", "a backslash means something else inside of double quotes",
+        'paths take a /; write session: "C:/xold"',
+    ),
+    # brackets
+    "rights: {creator: A. Example\nlooks:\n  - {look: a}": (
+        "1:9", "this { is never closed", "write rights: {creator: A. Example}"
+    ),
+    "frames: [a, b\nlooks:\n  - {look: a}": ("1:9", "this [ is never closed", "write frames: [a, b]"),
+    "one: {subject: [0.5, 0.4}": ("1:25", "a ] is missing here", "write one: {subject: [0.5, 0.4]}"),
+    "rights: {creator: A. Example}}": ("1:30", "a } too many", "write rights: {creator: A. Example}"),
+    "rights: {creator: A. Example]": (
+        "1:29", "a ] closes what { has opened", "write rights: {creator: A. Example}"
+    ),
+    # texts that need quotes
+    "rights:\n  usage: Client: web only": (
+        "2:16", "a text with a colon and a space in it needs quotes", 'write usage: "Client: web only"'
+    ),
+    "rights: {usage: Client: web only}": (
+        "1:23", "a text with a colon and a space in it needs quotes", 'write rights: {usage: "Client: web only"}'
+    ),
+    "rights: {creator: @studio, usage: x}": (
+        "1:19", "a text that begins with @ needs quotes", 'write rights: {creator: "@studio", usage: x}'
+    ),
+    "frames: *.jpg": ("1:9", "a text that begins with * needs quotes", 'write frames: "*.jpg"'),
+    "frames: [*.jpg, a]": ("1:10", "a text that begins with * needs quotes", 'write frames: ["*.jpg", a]'),
+    "rights: {usage: !no web}": ("1:17", "a text that begins with ! needs quotes", 'write "!no web"'),
+    "rights: {usage: #c8a21b}": (
+        "1:17", "a # behind a space starts a remark, and what follows is not read",
+        'write rights: {usage: "#c8a21b"}',
+    ),
+    "rights:\n  usage: #c8a21b": (
+        "2:10", "a # behind a space starts a remark, and what follows is not read", 'write usage: "#c8a21b"'
+    ),
+    "rights: {usage: a; creator: b}": (
+        "1:18", "a semicolon stands where a comma belongs", "write rights: {usage: a, creator: b}"
+    ),
+    "rights: {creator = A}": (
+        "1:10", "an equals sign stands where a colon belongs", "write rights: {creator: A}"
+    ),
+    "rights:\n  creator\n  usage: a": ("2:10", "a colon is missing behind the key", "write creator: …"),
+    # tabs, dashes and indentation
+    "rights:\n\tcreator: A": (
+        "2:1", "a tab stands where YAML wants spaces", 'type spaces instead; write "  creator: A"'
+    ),
+    "looks:\n  - look: a\n\tframes: all": (
+        "3:1", "a tab stands where YAML wants spaces", 'type spaces instead; write "    frames: all"'
+    ),
+    "looks:\n  - look: a\n  frames: all": (
+        "3:3", "this line does not line up with the key above it",
+        'let it begin in column 5; write "    frames: all"',
+    ),
+    "rights:\n  creator: A\n   usage: b": (
+        "3:4", "this line does not line up with the key above it", 'let it begin in column 3; write "  usage: b"'
+    ),
+    "session: a\n- frames: b": (
+        "2:1", "a dash stands before a key, where there is no list", "write frames: b"
+    ),
+    "rights:\n  - creator: A\n  - usage: x": (
+        "2:3", 'dashes stand before the keys of "rights", which is no list', "take the dashes away: creator: …"
+    ),
+    "looks:\n  - look: a\n  -": (
+        "3:4", "nothing stands behind this dash", "take the dash away, or write an entry behind it"
+    ),
+    "looks:\n  -look: a\n  -look: b": None,
+    "looks:\n  -look: a\n    frames: c": ("2:4", "a space is missing behind the dash", 'write - look: a'),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("text", [text for text, told in SLIPS.items() if told is not None])
+def test_a_slip_is_named_with_the_line_as_it_was_meant(text: str) -> None:
+    assert only(text + "\n") == SLIPS[text]
+
+
+def test_each_dash_without_its_space_is_told() -> None:
+    with pytest.raises(ProblemSet) as caught:
+        parse_document("looks:\n  -look: a\n  -look: b\n", "x", Sample)
+    assert [problem.remedy for problem in caught.value.problems] == ["write - look: a", "write - look: b"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "session : x\nframes : [a]\n",
+        "looks: [{look : x}]\n",
+        'session: "“Orchard”"\n',
+        "session: Bürgi’s “orchard”\n",
+        "rights: {creator: \"A. Example, Zürich\", usage: 'it''s'}\n",
+        "session: http://example.org/a:b\n",
+        "session: 12:30\n",
+        "session: a  # a remark, {with: a brace\nframes: [a,\n  b]\n",
+        'session: "two\n  lines"\nrights: {\n  creator: A,\n  usage: b }\n',
+        "rights:   #a remark without a space\n  creator: A\n",
+    ],
+)
+def test_what_is_right_is_left_alone(text: str) -> None:
+    parse_document(text, "x", Sample)
+
+
+def test_a_mended_line_is_right() -> None:
+    """Whatever whole line is told to be written can be read in the place of the one with the slip."""
+    tried = 0
+    for text, told in SLIPS.items():
+        if told is None:
+            continue
+        lines = text.split("\n")
+        at, mended = int(told[0].split(":")[0]) - 1, (told[2] or "").removeprefix("write ")
+        wrong = lines[at]
+        if wrong.lstrip(" -{")[:5] != mended.lstrip(" -{")[:5] or "…" in mended:
+            continue
+        whole = mended.startswith("- ") or wrong.lstrip(" -") == mended  # else the dash of its line stays
+        prefix = "- " if wrong.lstrip().startswith("- ") and not whole else ""
+        lines[at] = wrong[: len(wrong) - len(wrong.lstrip())] + prefix + mended
+        parse_document("\n".join(lines) + "\n", "x", Sample)
+        tried += 1
+    assert tried > 35
+
+
+@given(st.text(alphabet=string.ascii_letters + " :-{}[]\"'#\n,;=\t“”\u00a0½", max_size=80))
+def test_no_text_breaks_the_search_for_slips(text: str) -> None:
+    problems = []
+    try:
+        parse_tree(text, "x")
+    except ProblemSet as error:
+        problems = error.problems
+    assert all(isinstance(problem.where, Place) and problem.remedy for problem in problems)
