@@ -1,8 +1,7 @@
-"""Commands that print trials of a recipe on one image: strip, steps."""
+"""Commands that print trials of a recipe on one image or frame: strip, steps."""
 
-from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -11,9 +10,10 @@ from finishing.cli.reporting import print_json, settings_from, tells_problems
 from finishing.errors import Problem
 
 if TYPE_CHECKING:
-    from finishing.recipes.recipe import Recipe
+    from finishing.batch.paper.on_trial import OnTrial
 
-IMAGE = click.argument("image", type=click.Path(path_type=Path))
+IMAGE = click.argument("image", type=click.Path(path_type=Path), metavar="IMAGE|SESSION")
+FRAME = click.option("--frame", metavar="NAME", help="Of a session: the frame that the recipe is tried on.")
 OUT = click.option(
     "--out", required=True, type=click.Path(path_type=Path), metavar="FILE", help="A .png or (with the extra pdf) .pdf."
 )
@@ -22,6 +22,20 @@ SUBJECT = click.option(
     "--subject", metavar="X,Y", help="The point of interest, in fractions of width and height or in percent."
 )
 JOBS = click.option("--jobs", type=click.IntRange(1, 256), help="Threads; all cores unless said.")
+
+
+def _on_trial(image: Path, frame: str | None, subject: str | None, jobs: int | None) -> "OnTrial":
+    """An image file, or with a frame's name one of a session."""
+    from finishing.batch.paper.on_trial import frame_on_trial, image_on_trial
+
+    point = _subject(subject)
+    if frame is not None:
+        return frame_on_trial(image, frame, point, jobs)
+    if image.is_dir() or image.suffix.lower() in (".yaml", ".yml"):
+        raise Problem(
+            "a session has many frames", got=str(image), remedy="say which with --frame A-0003, or name an image file"
+        )
+    return image_on_trial(image, point)
 
 
 def _subject(text: str | None) -> tuple[float, float] | None:
@@ -63,6 +77,7 @@ def _counts(text: str | None, axes: int) -> list[int]:
 @click.command()
 @click.argument("recipe")
 @IMAGE
+@FRAME
 @click.option(
     "--vary",
     "varied",
@@ -86,6 +101,7 @@ def _counts(text: str | None, axes: int) -> list[int]:
 def strip(
     recipe: str,
     image: Path,
+    frame: str | None,
     varied: tuple[str, ...],
     bands: str | None,
     whole: bool,
@@ -99,23 +115,18 @@ def strip(
 ) -> None:
     """Print a test strip: one image in bands, each with another value of a setting or parameter.
 
+    IMAGE is a file, or a session with --frame: then as the session has the frame, with its subject, crop and masks.
     For example --vary edge_vignette.strength=0.2..1.0, --vary kept_hue=60..90, or, where a recipe has an operation
     twice, --vary "tone_curve[2].channels=all,lightness". Two --vary give a grid of small pictures.
     """
     from finishing.batch.paper.test_strip import make_strip
     from finishing.batch.paper.varying import vary
-    from finishing.batch.work.looks import look_called
 
-    kept = settings_from(settings)
-
-    def read(overrides: Mapping[str, Any]) -> "Recipe":
-        return look_called(recipe, {**kept, **overrides})
-
+    tried = _on_trial(image, frame, subject, jobs)
     report = make_strip(
-        vary(read, varied, _counts(bands, len(varied))),
-        image,
+        vary(tried.reader(recipe, settings_from(settings)), varied, _counts(bands, len(varied))),
+        tried,
         out,
-        subject=_subject(subject),
         window=window,
         whole=whole,
         paper=paper,
@@ -135,6 +146,7 @@ def strip(
 @click.command()
 @click.argument("recipe")
 @IMAGE
+@FRAME
 @SUBJECT
 @OUT
 @PAPER
@@ -146,6 +158,7 @@ def strip(
 def steps(
     recipe: str,
     image: Path,
+    frame: str | None,
     subject: str | None,
     out: Path,
     paper: str,
@@ -156,13 +169,14 @@ def steps(
 ) -> None:
     """Print the image as it came and after each step of a recipe, with what its checks measure there.
 
+    IMAGE is a file, or a session with --frame: then as the session has the frame, with its subject, crop and masks.
     Says which step takes a check beyond its limits, and where the skin's hue turns most.
     """
     from finishing.batch.paper.step_by_step import make_steps
-    from finishing.batch.work.looks import look_called
 
-    look = look_called(recipe, settings_from(settings))
-    report = make_steps(look, image, out, subject=_subject(subject), paper=paper, columns=columns, jobs=jobs)
+    tried = _on_trial(image, frame, subject, jobs)
+    look = tried.reader(recipe, settings_from(settings))({})
+    report = make_steps(look, tried, out, paper=paper, columns=columns, jobs=jobs)
     if as_json:
         print_json(report.as_json())
         return

@@ -7,6 +7,7 @@ below), so the result is the same bit for bit at every strip height and thread c
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any, TypeGuard
 
 import numpy as np
@@ -130,11 +131,20 @@ def _placed(item: Item, geometry: Geometry, overview: Overview | None) -> Placed
     if isinstance(item, Convert):
         return Alone(_conversion(item))
     operation, where = item.step.operation, item.step.where
-    prepared: Any = operation.prepare(replace(geometry, overview=overview) if overview else geometry)
+    if overview is None:
+        prepared: Any = _prepared(operation, replace(geometry, masks={}))
+    else:
+        prepared = operation.prepare(replace(geometry, overview=overview))
     if operation.reach is Reach.NEIGHBOURHOOD:
         kernel = prepared if where is None else _limited_around(operation, prepared, where, geometry)
         return Around(kernel, radius_of(item, geometry))
     return Alone(prepared if where is None else _limited(operation, prepared, where, geometry))
+
+
+@lru_cache(maxsize=64)
+def _prepared(operation: Operation, geometry: Geometry) -> Kernel | AroundKernel:
+    """Frames of one session are mostly of one size, and a sheet has hundreds of cells: tables are worked out once."""
+    return operation.prepare(geometry)
 
 
 def _conversion(item: Convert) -> Kernel:

@@ -15,6 +15,8 @@ function readable(given) {
   return [...lines, "", text.answer_leave, JSON.stringify(given, null, 1), ""].join("\n");
 }
 
+/** What to do with the answer, with the address where there is one. */
+const sent = (key, keyWithAddress, values) => words(page.contact ? keyWithAddress : key, { ...values, contact: page.contact });
 const tell = (words) => { by("told").textContent = words; };
 
 by("save").addEventListener("click", () => {
@@ -25,7 +27,7 @@ by("save").addEventListener("click", () => {
   link.download = "answer.json";
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 60000);
-  tell(words("saved", { file: link.download }));
+  tell(sent("saved", "saved_to", { file: link.download }));
 });
 
 by("copy").addEventListener("click", async () => {
@@ -33,12 +35,12 @@ by("copy").addEventListener("click", async () => {
   if (!given.picks.length) { tell(text.nothing_chosen); return; }
   try {
     await navigator.clipboard.writeText(readable(given));
-    tell(text.copied);
+    tell(sent("copied", "copied_to"));
   } catch { // an old browser, or a page from a host without encryption
     by("by-hand-text").value = readable(given);
     by("by-hand").showModal();
     by("by-hand-text").select();
-    if (document.execCommand("copy")) { by("by-hand").close(); tell(text.copied); }
+    if (document.execCommand("copy")) { by("by-hand").close(); tell(sent("copied", "copied_to")); }
   }
 });
 by("by-hand-close").addEventListener("click", () => by("by-hand").close());

@@ -28,16 +28,16 @@ class ProofFrame:
 
 @dataclass(frozen=True)
 class ProofGroup:
-    """The frames of one set-up. heading: empty for frames of none; line: what the plan says of it."""
+    """The frames of one set-up. heading: empty for frames of none."""
 
     heading: str
-    line: str
     frames: tuple[ProofFrame, ...]
 
 
 @dataclass(frozen=True)
 class ProofPage:
-    """The whole page. id: see `session_id`; looks: titles by name; subtitle, rights: a line each, or empty."""
+    """The whole page. id: see `session_id`; looks: titles by name; subtitle, rights: a line each, or empty; contact:
+    the mail address that the answer goes to, or empty."""
 
     id: str
     title: str
@@ -45,6 +45,7 @@ class ProofPage:
     rights: str
     looks: dict[str, str]
     groups: tuple[ProofGroup, ...]
+    contact: str = ""
 
     @property
     def frames(self) -> Iterator[ProofFrame]:

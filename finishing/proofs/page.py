@@ -34,6 +34,7 @@ def proof_html(
         "policy": _policy(style, script),
         "mark": MARK,
         "title": escape(page.title),
+        "send": _send(page, texts),
         "subtitle": f'<p class="subtitle"><bdi>{escape(page.subtitle)}</bdi></p>' if page.subtitle else "",
         "rights": f"<footer><p><bdi>{escape(page.rights)}</bdi></p></footer>" if page.rights else "",
         "look_choices": "".join(
@@ -86,17 +87,21 @@ def _groups(page: ProofPage, texts: Mapping[str, str]) -> list[str]:
             number += 1
         heading = group.heading or (texts["no_setup"] if len(page.groups) > 1 else "")
         label = f' aria-labelledby="group-{index}"' if heading else ""
-        parts.append(f'<section class="group"{label}>{_heading(index, heading, group.line)}<ol class="frames">')
+        parts.append(f'<section class="group"{label}>{_heading(index, heading)}<ol class="frames">')
         parts += frames
         parts.append("</ol></section>")
     return parts
 
 
-def _heading(index: int, heading: str, line: str) -> str:
-    if not heading:
-        return ""
-    below = f"<p><bdi>{escape(line)}</bdi></p>" if line else ""
-    return f'<header><h2 id="group-{index}"><bdi>{escape(heading)}</bdi></h2>{below}</header>'
+def _heading(index: int, heading: str) -> str:
+    return f'<header><h2 id="group-{index}"><bdi>{escape(heading)}</bdi></h2></header>' if heading else ""
+
+
+def _send(page: ProofPage, texts: Mapping[str, str]) -> str:
+    if not page.contact:
+        return escape(texts["send_how"])
+    before, _, after = texts["send_how_to"].partition("{contact}")
+    return f"{escape(before)}<bdi>{escape(page.contact)}</bdi>{escape(after)}"
 
 
 def _frame(number: int, frame: ProofFrame, page: ProofPage, texts: Mapping[str, str]) -> str:
@@ -132,6 +137,7 @@ def _data(page: ProofPage, texts: Mapping[str, str]) -> str:
     value = {
         "id": page.id,
         "title": page.title,
+        "contact": page.contact,
         "version": ANSWER_VERSION,
         "noteLimit": NOTE_LIMIT,
         "texts": dict(texts),

@@ -1,6 +1,7 @@
 """Every text of the proof page, in English, in one place: give `proof_html` another mapping for another language.
 
-Words in braces are filled in: {frame}, {look}, {count}, {total}, {number}, {file}. Each text must keep its own.
+Words in braces are filled in: {frame}, {look}, {count}, {total}, {number}, {file}, {contact}. Each text must keep its
+own.
 """
 
 from collections.abc import Mapping
@@ -12,9 +13,15 @@ LANGUAGE, DIRECTION = "en", "ltr"
 TEXTS: Mapping[str, str] = MappingProxyType(
     {
         "page": "proofs",
-        "welcome": "Tap or click a picture to look at it closely. Mark the frames and looks that you would like to "
-        "have, and write a note wherever you want to say more. Then save your answer and send it back.",
-        "kept": "What you choose stays in this browser until you change it.",
+        "look_step": "Look",
+        "look_how": "Click or tap a picture to see it large.",
+        "choose_step": "Choose",
+        "choose_how": "Tick the looks that you would like to have, one or several of a frame. Add a note wherever you "
+        "want to say more.",
+        "send_step": "Send",
+        "send_how": "Save your answer at the foot of this page, then send us the saved file.",
+        "send_how_to": "Save your answer at the foot of this page, then send the saved file to {contact}.",
+        "kept": "Your choices are kept in this browser.",
         "not_kept": "This browser does not keep what you choose. Save your answer before you close the page.",
         "no_script": "Choosing needs JavaScript, which is turned off in this browser. You can still look at everything "
         "and tell us the names below the pictures.",
@@ -41,12 +48,14 @@ TEXTS: Mapping[str, str] = MappingProxyType(
         "write_note_on": "Add a note on {frame}",
         "change_note": "Change note",
         "change_note_on": "Change the note on {frame}",
-        "progress": "Chosen {count} of {total}",
+        "progress": "{count} of {total} frames chosen",
         "answer": "Your answer",
         "save": "Save answer",
         "copy": "Copy as text",
-        "saved": "Saved as {file}. Now send us that file.",
+        "saved": "Saved as {file}, among your downloads. Now send us that file.",
+        "saved_to": "Saved as {file}, among your downloads. Now send that file to {contact}.",
         "copied": "Copied. Now paste it into a message to us.",
+        "copied_to": "Copied. Now paste it into a message to {contact}.",
         "copy_by_hand": "Mark all of the text below, copy it, and paste it into a message to us.",
         "nothing_chosen": "Nothing is chosen or noted yet.",
         "answer_none": "nothing chosen",
@@ -55,10 +64,9 @@ TEXTS: Mapping[str, str] = MappingProxyType(
         "position": "{number} of {total}",
         "stage": "{frame} in {look}. Space chooses, arrows go on, hold O for the original.",
         "look": "Look",
-        "choose": "Choose this look",
-        "chosen": "Chosen",
+        "choose": "Choose {look}",
+        "chosen": "{look} is chosen",
         "original": "Original",
-        "original_hold": "Original, as long as it is held",
         "zoom": "Full size",
         "previous": "Previous frame",
         "next": "Next frame",

@@ -6,12 +6,14 @@ const note = by("note");
 let current = { frame: 0, look: 0 };
 let beside = false;
 let original = false;
+let away = true; // whether the small pictures have the focus again
 
 function open(frame, look, toNote = false) {
   const first = chosenLooks(frame)[0] ?? looksOf[frame][0];
   current = { frame, look: look ?? (onlyLook ?? first) };
   setOriginal(false);
   if (!viewer.open) viewer.showModal();
+  away = false;
   build();
   (toNote ? note : stage).focus();
 }
@@ -60,6 +62,9 @@ function build() {
   preload();
 }
 
+/** A text with its words in braces filled in, each set apart in its direction of writing. */
+const filled = (key, values) => text[key].split(/\{(\w+)\}/).map((part, index) => (index % 2 ? bdi(values[part]) : part));
+
 function bdi(words) {
   const element = document.createElement("bdi");
   element.textContent = words;
@@ -98,7 +103,7 @@ function refresh() {
   }
   const on = chosen.includes(look);
   by("pick").setAttribute("aria-pressed", String(on));
-  by("pick-words").textContent = on ? text.chosen : text.choose;
+  by("pick-words").replaceChildren(...filled(on ? "chosen" : "choose", { look: page.looks[look].title }));
   by("original").setAttribute("aria-pressed", String(original));
   by("beside").setAttribute("aria-pressed", String(beside));
   by("beside").disabled = looksOf[frame].length < 2;
@@ -196,15 +201,20 @@ by("beside").addEventListener("click", () => setBeside(!beside));
 by("zoom").addEventListener("click", () => zoomed(!isZoomed()));
 by("previous").addEventListener("click", () => go(-1));
 by("next").addEventListener("click", () => go(1));
-by("close").addEventListener("click", () => viewer.close());
+by("close").addEventListener("click", leave);
 by("tabs").addEventListener("click", (event) => {
   const tab = event.target.closest("button");
   if (tab) toLook(Number(tab.dataset.look));
 });
-// Held by pointer; a press of a key (a click without a pointer) switches it on and off.
-by("original").addEventListener("pointerdown", () => setOriginal(true));
-for (const name of ["pointerup", "pointercancel", "pointerleave"]) by("original").addEventListener(name, (event) => { if (event.pointerType) setOriginal(false); });
-by("original").addEventListener("click", (event) => { if (event.detail === 0) setOriginal(!original); });
+// A click or a key switches the original on and off; a longer press shows it for as long as it lasts.
+let pressed = null; // since when, and whether the original was there before
+by("original").addEventListener("pointerdown", (event) => { pressed = { at: event.timeStamp, before: original }; setOriginal(true); });
+for (const name of ["pointercancel", "pointerleave"]) by("original").addEventListener(name, () => { if (pressed) setOriginal(false); pressed = null; });
+by("original").addEventListener("click", (event) => {
+  if (!pressed) setOriginal(!original);
+  else setOriginal(event.timeStamp - pressed.at < HOLD && !pressed.before);
+  pressed = null;
+});
 by("original").addEventListener("contextmenu", (event) => event.preventDefault());
 
 function left() {
@@ -225,7 +235,7 @@ viewer.addEventListener("keydown", (event) => {
   if (key === "Escape") {
     if (typing) stage.focus();
     else if (isZoomed()) zoomed(false);
-    else return; // the dialog closes itself
+    else leave();
     event.preventDefault();
     return;
   }
@@ -247,15 +257,24 @@ viewer.addEventListener("keydown", (event) => {
 });
 viewer.addEventListener("keyup", (event) => { if (event.key.toLowerCase() === "o" && event.target !== note) setOriginal(false); });
 window.addEventListener("blur", () => setOriginal(false));
-viewer.addEventListener("close", () => {
+/** Back to the small pictures at once: the dialog's own event comes later, and the focus would be elsewhere till then. */
+function leave() {
+  viewer.close();
+  back();
+}
+
+function back() {
+  if (away) return;
+  away = true;
   original = false;
   waiting = [];
   if (by("show-frames").value !== "all") view();
-  const back = mountOf(current.frame, current.look);
-  if (!back || back.closest("[hidden]")) { main.focus({ preventScroll: true }); return; }
-  back.focus({ preventScroll: true });
-  back.closest(".frame").scrollIntoView({ block: "nearest" });
-});
+  const mount = mountOf(current.frame, current.look);
+  if (!mount || mount.closest("[hidden]")) { main.focus({ preventScroll: true }); return; }
+  mount.focus({ preventScroll: true });
+  mount.closest(".frame").scrollIntoView({ block: "nearest" });
+}
+viewer.addEventListener("close", back); // closed by the browser, on a gesture say
 window.addEventListener("resize", () => { if (viewer.open) arrange(); });
 
 // Pointer on the picture: hold for the original, swipe for the next frame, drag when it is larger than the stage.

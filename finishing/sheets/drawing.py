@@ -1,8 +1,8 @@
 """Laid-out pages drawn to PNG files.
 
 Texts are set by FreeType through Pillow, sign by sign at quarter pixels, so that a line is exactly as
-wide as the layout measured it at any resolution. Files carry the sRGB, gAMA and pHYs chunks (PNG
-specification, third edition) and nothing of the clock or the machine: same pages, same bytes.
+wide as the layout measured it at any resolution. Files carry nothing of the clock or the machine: same pages, same
+bytes.
 """
 
 import math
@@ -15,7 +15,9 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from finishing.errors import Problem
 from finishing.sheets import style
-from finishing.sheets.placed import Clipping, Histogram, Page, Picture, ReadingSource, Rectangle, Text, pixels
+from finishing.sheets.instead import in_place_of
+from finishing.sheets.placed import Clipping, Histogram, Page, Picture, ReadingSource, Rectangle, Said, Text, pixels
+from finishing.sheets.png_file import png_file
 from finishing.sheets.replacing import Replacing, settle
 from finishing.sheets.typeface import MM_PER_POINT, face, measure, printable
 
@@ -26,14 +28,12 @@ if TYPE_CHECKING:
     from PIL.ImageDraw import ImageDraw
     from PIL.ImageFont import FreeTypeFont
 
-# key, width, height in pixels -> uint8 sRGB of at most that size, rows x columns x 3
-PictureSource = Callable[[Hashable, int, int], "npt.NDArray[np.uint8]"]
+# key, width, height in pixels -> uint8 sRGB of at most that size, rows x columns x 3, or what is said in its place
+PictureSource = Callable[[Hashable, int, int], "npt.NDArray[np.uint8] | Said"]
 
 DEFAULT_PIXELS_PER_INCH = 200.0
 LEAST_PIXELS_PER_INCH = 50.0
 GREATEST_PIXELS_PER_INCH = 600.0
-_SRGB_GAMA = (45455).to_bytes(4, "big")  # the gAMA value that the PNG specification pairs with sRGB
-_COMPRESSION = 1  # pages of photographs get 4 % smaller at 4, in one and a half times the time
 _SOFTWARE, _PAGE = "Software", "Page"  # keywords under which a page says whose it is and which of how many
 _MAKER = "finishing"
 
@@ -56,9 +56,9 @@ def draw_png(
     """Draws the pages and returns the files written, one a page.
 
     pictures(key, width_px, height_px) returns a picture as uint8 sRGB, rows x columns x 3, no larger
-    than asked for; a smaller one is centred in its place. readings(key): what is told of a picture's
-    tones, asked for after the picture. All pages are drawn before the first file takes its name, each
-    compressed while the next is drawn. Raises Problem for a resolution outside 50 to 600 pixels per inch and
+    than asked for (a smaller one is centred in its place), or `Said`, which is set in its place. readings(key): what
+    is told of a picture's tones, asked for after the picture. All pages are drawn before the first file takes its
+    name, each compressed while the next is drawn. Raises Problem for a resolution outside 50 to 600 pixels per inch and
     for a folder that cannot be written to, ValueError for a picture of a wrong type or size.
     """
     if not LEAST_PIXELS_PER_INCH <= pixels_per_inch <= GREATEST_PIXELS_PER_INCH:
@@ -128,24 +128,36 @@ def page_image(
     fonts: dict[tuple[bool, float], FreeTypeFont] = {}
     for item in page.items:
         if isinstance(item, Rectangle):
-            left, top = round(item.x_mm * scale), round(item.y_mm * scale)
-            right, bottom = (
-                round((item.x_mm + item.width_mm) * scale),
-                round((item.y_mm + item.height_mm) * scale),
-            )
-            draw.rectangle((left, top, max(left, right - 1), max(top, bottom - 1)), fill=(item.grey,) * 3)
+            _area(draw, item, scale)
         elif isinstance(item, Picture):
-            _place(image, item, pictures, pixels_per_inch)
+            shown = pictures(item.key, pixels(item.width_mm, pixels_per_inch), pixels(item.height_mm, pixels_per_inch))
+            if not isinstance(shown, Said):
+                _place(image, item, shown, pixels_per_inch)
+                continue
+            for part in in_place_of(item, shown, measure):
+                if isinstance(part, Text):
+                    _write(draw, part, scale, fonts)
+                else:
+                    _area(draw, part, scale)
         elif isinstance(item, Text):
             _write(draw, item, scale, fonts)
         else:
             assert readings is not None
+            reading = readings(item.key)
+            if reading is None:
+                continue
             if isinstance(item, Clipping):
-                for text in item.texts(readings(item.key), measure):
+                for text in item.texts(reading, measure):
                     _write(draw, text, scale, fonts)
             else:
-                _bars(draw, item, readings(item.key).bars, scale)
+                _bars(draw, item, reading.bars, scale)
     return image
+
+
+def _area(draw: "ImageDraw", item: Rectangle, scale: float) -> None:
+    left, top = round(item.x_mm * scale), round(item.y_mm * scale)
+    right, bottom = round((item.x_mm + item.width_mm) * scale), round((item.y_mm + item.height_mm) * scale)
+    draw.rectangle((left, top, max(left, right - 1), max(top, bottom - 1)), fill=(item.grey,) * 3)
 
 
 def _bars(draw: "ImageDraw", item: Histogram, bars: Sequence[float], scale: float) -> None:
@@ -159,11 +171,10 @@ def _bars(draw: "ImageDraw", item: Histogram, bars: Sequence[float], scale: floa
     draw.rectangle((left, foot, max(left, right - 1), foot), fill=(item.grey,) * 3)
 
 
-def _place(image: "Image", item: Picture, pictures: PictureSource, pixels_per_inch: float) -> None:
+def _place(image: "Image", item: Picture, array: "npt.NDArray[np.uint8]", pixels_per_inch: float) -> None:
     from PIL import Image
 
     width, height = pixels(item.width_mm, pixels_per_inch), pixels(item.height_mm, pixels_per_inch)
-    array = pictures(item.key, width, height)
     if array.dtype.name != "uint8" or array.ndim != 3 or array.shape[2] != 3 or 0 in array.shape:
         raise ValueError(f"picture {item.key!r}: expected uint8 rows x columns x 3, got {array.dtype} {array.shape}")
     if array.shape[0] > height or array.shape[1] > width:
@@ -192,18 +203,8 @@ def _write(draw: "ImageDraw", item: Text, scale: float, fonts: "dict[tuple[bool,
 
 
 def _save(image: "Image", page: Page, file: BinaryIO, pixels_per_inch: float) -> None:
-    from PIL.PngImagePlugin import PngInfo
+    import numpy as np
 
-    chunks = PngInfo()
-    chunks.add(b"sRGB", b"\x00")  # rendering intent: perceptual
-    chunks.add(b"gAMA", _SRGB_GAMA)
-    chunks.add_text(_SOFTWARE, _MAKER)
-    chunks.add_text(_PAGE, f"{page.number} of {page.count}")
-    image.save(
-        file,
-        format="PNG",
-        pnginfo=chunks,
-        dpi=(pixels_per_inch, pixels_per_inch),
-        compress_level=_COMPRESSION,
-    )
+    told = {_SOFTWARE: _MAKER, _PAGE: f"{page.number} of {page.count}"}
+    file.writelines(png_file(np.asarray(image), pixels_per_inch, told))
     settle(file)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 # text, size in points, bold -> width in millimetres
 Measure = Callable[[str, float, bool], float]
 
+NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
 ELLIPSIS = "…"
 DOT = "·"
 DOTTED_CIRCLE = "\N{DOTTED CIRCLE}"
@@ -55,11 +56,16 @@ def shortened(text: str, width_mm: float, measure: Measure, size_pt: float, bold
 def wrapped(text: str, width_mm: float, most_lines: int, measure: Measure, size_pt: float, bold: bool) -> list[str]:
     """The text broken at spaces into at most `most_lines` lines; what is still too long is shortened.
 
-    A dot that parts two facts is left out where the line is broken at it.
+    A dot that parts two facts is left out where the line is broken at it. At a no-break space a line is broken only
+    where what it holds together is wider than a line.
     """
     if measure(text, size_pt, bold) <= width_mm:
         return [text] if text else []
-    words = text.split(" ")
+    words = [
+        part
+        for word in text.split(" ")
+        for part in ([word] if measure(word, size_pt, bold) <= width_mm else word.split(NO_BREAK_SPACE))
+    ]
     lines: list[str] = []
     while words and len(lines) < most_lines - 1:
         taken = 1

@@ -19,7 +19,8 @@ from finishing.sheets.arrangement import (
     best_arrangement,
 )
 from finishing.sheets.captions import Caption, CaptionStyle, clipping_has_words, fitted_caption, line_height
-from finishing.sheets.fitting import Measure, tidy, wrapped
+from finishing.sheets.fitting import Measure, tidy
+from finishing.sheets.instead import in_place_of
 from finishing.sheets.model import Cell, Group, Paper, Sheet
 from finishing.sheets.placed import (
     Clipping,
@@ -28,6 +29,7 @@ from finishing.sheets.placed import (
     Page,
     Picture,
     Rectangle,
+    Said,
     Text,
     clipping_texts,
     notices,
@@ -280,10 +282,10 @@ class _Composer:
         """A picture in the middle of its column, or what is said in its place."""
         width, tall = self.arrangement.side * slot.width, self.arrangement.side * slot.height
         x, y = left + (column - width) / 2, top + (height - tall) / 2
+        picture = Picture(slot.cell.picture, x, y, width, tall)
         if slot.cell.picture is not None:
-            return [Picture(slot.cell.picture, x, y, width, tall)]
-        placeholder = Rectangle(x, y, width, tall, style.PLACEHOLDER_GREY)
-        return [placeholder, *self._message(slot.cell, x, y, width, tall)]
+            return [picture]
+        return [*in_place_of(picture, Said(slot.cell.message), self.measure)]
 
     def _tones(self, slot: Slot, left: float, top: float, column: float) -> list[Item]:
         """The histogram of a picture, as wide as it, and the shares of it that hold no tone."""
@@ -307,19 +309,6 @@ class _Composer:
                 )
             )
         return items
-
-    def _message(self, cell: Cell, x: float, y: float, width: float, tall: float) -> list[Item]:
-        inner = width - 2 * style.MESSAGE_PAD_MM
-        step = line_height(set_as.MESSAGE.size_pt)
-        most = int((tall - 2 * style.MESSAGE_PAD_MM) / step)
-        if not cell.message or most < 1 or inner <= 0:
-            return []
-        lines = wrapped(cell.message, inner, min(most, 6), self.measure, set_as.MESSAGE.size_pt, set_as.MESSAGE.bold)
-        first = y + (tall - len(lines) * step) / 2
-        return [
-            self.setter.text(line, x + style.MESSAGE_PAD_MM, first + i * step, set_as.MESSAGE)
-            for i, line in enumerate(lines)
-        ]
 
     def _caption(self, caption: Caption, x: float, y: float) -> list[Item]:
         items: list[Item] = []

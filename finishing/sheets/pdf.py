@@ -11,16 +11,17 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from finishing.errors import Problem
-from finishing.sheets.placed import Clipping, Histogram, Page, Picture, ReadingSource, Rectangle, Text, pixels
+from finishing.errors import Problem, install_extra
+from finishing.sheets.instead import in_place_of
+from finishing.sheets.placed import Clipping, Histogram, Page, Picture, ReadingSource, Rectangle, Said, Text, pixels
 from finishing.sheets.replacing import Replacing
 from finishing.sheets.typeface import FAMILY, face, measure, printable
 
 if TYPE_CHECKING:
     from fpdf import FPDF
 
-# key, width, height in pixels -> a JPEG file's bytes in sRGB of at most that size
-JpegSource = Callable[[Hashable, int, int], bytes]
+# key, width, height in pixels -> a JPEG file's bytes in sRGB of at most that size, or what is said in its place
+JpegSource = Callable[[Hashable, int, int], "bytes | Said"]
 
 DEFAULT_PDF_PIXELS_PER_INCH = 300.0
 NO_DATE = datetime(1970, 1, 1, tzinfo=UTC)  # PDF writers must write some date
@@ -40,8 +41,8 @@ def draw_pdf(
 ) -> Path:
     """Draws the pages into one file and returns its path.
 
-    pictures(key, width_px, height_px) returns a baseline or progressive JPEG no larger than asked for;
-    it is fitted inside its place. title and author go into the document's properties; dated: its date
+    pictures(key, width_px, height_px) returns a baseline or progressive JPEG no larger than asked for, which is fitted
+    inside its place, or `Said`, which is set there. title and author go into the document's properties; dated: its date
     with a time zone, for instance the day of the session. readings(key): what is told of a picture's
     tones, asked for after the picture. instead: what to write without the PDF library. Raises Problem
     where that library is not installed or the folder cannot be written to, ValueError for a picture that
@@ -72,7 +73,7 @@ def new_document(instead: str) -> "FPDF":
     except ImportError as error:
         raise Problem(
             "PDF files need a library that is not installed",
-            remedy=f"run: pip install 'finishing[pdf]', or write the {instead}",
+            remedy=f"{install_extra('pdf')}; or write the {instead}",
         ) from error
     document = FPDF(unit="mm")
     document.set_auto_page_break(False)
@@ -88,11 +89,17 @@ def _draw_page(
 ) -> None:
     for item in page.items:
         if isinstance(item, Rectangle):
-            document.set_fill_color(item.grey)
-            document.rect(item.x_mm, item.y_mm, item.width_mm, item.height_mm, style="F")
+            _area(document, item)
         elif isinstance(item, Picture):
             width, height = pixels(item.width_mm, pixels_per_inch), pixels(item.height_mm, pixels_per_inch)
             data = pictures(item.key, width, height)
+            if isinstance(data, Said):
+                for part in in_place_of(item, data, measure):
+                    if isinstance(part, Text):
+                        _write(document, part)
+                    else:
+                        _area(document, part)
+                continue
             if not data.startswith(b"\xff\xd8"):
                 raise ValueError(f"picture {item.key!r}: expected a JPEG file's bytes")
             document.image(
@@ -102,11 +109,19 @@ def _draw_page(
             _write(document, item)
         else:
             assert readings is not None
+            reading = readings(item.key)
+            if reading is None:
+                continue
             if isinstance(item, Clipping):
-                for text in item.texts(readings(item.key), measure):
+                for text in item.texts(reading, measure):
                     _write(document, text)
             else:
-                _bars(document, item, readings(item.key).bars)
+                _bars(document, item, reading.bars)
+
+
+def _area(document: "FPDF", item: Rectangle) -> None:
+    document.set_fill_color(item.grey)
+    document.rect(item.x_mm, item.y_mm, item.width_mm, item.height_mm, style="F")
 
 
 def _write(document: "FPDF", item: Text) -> None:

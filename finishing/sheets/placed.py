@@ -34,6 +34,13 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class Said:
+    """Given for a picture that there is not: what is said in its place."""
+
+    text: str
+
+
+@dataclass(frozen=True)
 class Text:
     """One line of text; the area is its line box, `baseline_mm` is measured from the page's top."""
 
@@ -111,8 +118,8 @@ class Reading:
     white: float
 
 
-#: Gives the reading of a picture by its key, after the picture itself was asked for.
-ReadingSource = Callable[[Hashable], Reading]
+#: Gives the reading of a picture by its key, after the picture itself was asked for; None where there is no picture.
+ReadingSource = Callable[[Hashable], Reading | None]
 
 Item = Rectangle | Picture | Text | Histogram | Clipping
 

@@ -75,12 +75,12 @@ class Typesetter:
         return [self.text(line, x, y + i * step, how) for i, line in enumerate(lines)]
 
     def footer(self, told: str, number: int, count: int, paper: Paper) -> list[Item]:
-        """The line at the foot of a page: a text at the left, the page's number at the right."""
+        """The line at the foot of a page: a text at the left, the page's number at the right where it is not alone."""
         margin = margin_of(paper)
         top, width = paper.height_mm - margin - line_height(FOOTER.size_pt), paper.width_mm - 2 * margin
-        page = f"{number} of {count}"
+        page = f"{number} of {count}" if count > 1 else ""
         taken = self.width(page, FOOTER)
-        items: list[Item] = [self.text(page, margin + width - taken, top, FOOTER)]
+        items: list[Item] = [self.text(page, margin + width - taken, top, FOOTER)] if page else []
         fitted = self.fitted(told, width - taken - style.TEXT_GAP_MM, FOOTER)
         if fitted:
             items.append(self.text(fitted, margin, top, FOOTER))

@@ -8,6 +8,9 @@ from finishing.batch.opening import opened
 from finishing.batch.paper.contact_sheet import make_sheet
 from finishing.batch.work.assignment import assign
 from finishing.errors import Problem
+from finishing.sheets import drawing, pdf
+from finishing.sheets.fitting import Measure
+from finishing.sheets.placed import Picture, Rectangle, Said, Text
 
 
 def test_frames_by_looks_on_paper(session: Path, tmp_path: Path) -> None:
@@ -42,8 +45,43 @@ def test_a_frame_that_cannot_be_read_gets_its_cell(session: Path, tmp_path: Path
     (session / "frames/C-0004.jpg").write_bytes(whole[: len(whole) // 2])
     (session / "frames/A-0001.jpg").write_bytes(b"")
     report = make_sheet(assign(session), tmp_path / "sheet.png")
-    assert set(report.failed) == {"A-0001", "C-0004"}
+    assert set(report.failed) == {"A-0001", "C-0004"}  # each once, though no look of theirs is there
     assert report.files[0].is_file()
+
+
+MASKED = "look: Masked\nsteps:\n  - exposure: {stops: 1, where: {mask: coat}}\n"
+
+
+def with_a_look_that_fails(session: Path) -> None:
+    """C-0004 has a third look, which needs a mask that the session does not give."""
+    (session / "recipes" / "masked.yaml").write_text(MASKED)
+    text = (session / "session.yaml").read_text()
+    (session / "session.yaml").write_text(text.replace("looks:", "looks:\n  - {look: masked, frames: C-0004}"))
+
+
+@pytest.mark.parametrize("ending", ["png", "pdf"])
+def test_a_look_that_fails_on_a_frame_says_why_in_its_cell(session: Path, tmp_path: Path, ending: str) -> None:
+    if ending == "pdf":
+        pytest.importorskip("fpdf", reason="fpdf2 is not installed")
+    with_a_look_that_fails(session)
+    seen: list[Said] = []
+    real = drawing.in_place_of
+
+    def watched(picture: Picture, said: Said, measure: Measure) -> list[Rectangle | Text]:
+        seen.append(said)
+        return real(picture, said, measure)
+
+    with pytest.MonkeyPatch.context() as patch:
+        for module in (drawing, pdf):
+            patch.setattr(module, "in_place_of", watched)
+        work = assign(session, frames=["C-0004"])
+        report = make_sheet(work, tmp_path / f"sheet.{ending}", clipping=True, histograms=True)
+    assert list(report.failed) == ["C-0004 in masked"]
+    assert report.failed["C-0004 in masked"].remedy
+    assert [one.text for one in seen] == ['this frame has no mask called "coat"']
+    if ending == "png":
+        codes = np.asarray(Image.open(report.files[0]).convert("RGB")).astype(int)
+        assert ((codes[..., 0] - codes[..., 2]) > 100).sum() > 500  # its other looks are there
 
 
 def test_other_endings_and_no_frames_are_refused(session: Path, tmp_path: Path) -> None:

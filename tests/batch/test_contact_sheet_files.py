@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from finishing.batch.paper import contact_sheet
+from finishing.batch.paper import cells, contact_sheet
 from finishing.batch.paper.contact_sheet import make_sheet
 from finishing.batch.work.assignment import assign
 from finishing.errors import Problem
@@ -48,13 +48,13 @@ def test_a_pdf_as_other_programs_see_it(session: Path, tmp_path: Path, monkeypat
     pytest.importorskip("fpdf", reason="fpdf2 is not installed")
     pikepdf = pytest.importorskip("pikepdf", reason="pikepdf is not installed")
     encoded: list[bytes] = []
-    real = contact_sheet.jpeg_of
+    real = cells.jpeg_of
 
-    def watched(codes: contact_sheet.Codes) -> bytes:
+    def watched(codes: cells.Codes) -> bytes:
         encoded.append(real(codes))
         return encoded[-1]
 
-    monkeypatch.setattr(contact_sheet, "jpeg_of", watched)
+    monkeypatch.setattr(cells, "jpeg_of", watched)
     path = make_sheet(assign(session), tmp_path / "sheet.pdf", paper="letter").files[0]
     with pikepdf.open(path) as document:
         images = [image for page in document.pages for image in page.Resources.XObject.values()]

@@ -222,7 +222,7 @@ def test_limits_and_names_and_places(finish: Finish, tmp_path: Path) -> None:
 
 def test_collisions_are_found_before_anything_is_written(finish: Finish, tmp_path: Path) -> None:
     save_frame(tmp_path / "frames/g.tif", smooth())
-    with pytest.raises(Problem, match="the same name"):
+    with pytest.raises(ProblemSet, match="the same name"):
         finish('a: {format: png, name: "{frame}"}', 'b: {format: png, long_edge: 100, name: "{frame}"}')
     assert not (tmp_path / "out").exists()
 

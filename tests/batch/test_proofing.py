@@ -3,18 +3,23 @@
 import io
 import json
 import re
+import shutil
+import subprocess
 from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from finishing.batch.client import proofing
+from finishing.batch.client import proof_pictures
 from finishing.batch.client.proofing import make_proof
+from finishing.batch.delivery.proof_mark import draw_mark
 from finishing.batch.memory.ledger import hash_file
 from finishing.batch.opening import opened
 from finishing.batch.work.assignment import SessionWork, assign
+from finishing.colour.transfer import srgb_encode
 from finishing.errors import Problem
+from finishing.sessions.deliverables import Mark
 
 
 def page_data(folder: Path) -> dict[str, object]:
@@ -63,7 +68,7 @@ def test_the_original_is_the_frame_and_a_look_is_not(session: Path, tmp_path: Pa
 
 
 def test_small_pictures_are_small(session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(proofing, "SMALL_EDGE", 60)
+    monkeypatch.setattr(proof_pictures, "SMALL_EDGE", 60)
     make_proof(assign(session, frames=["A-0001"]), tmp_path / "proof", jobs=1)
     with Image.open(tmp_path / "proof/pictures/0001-look1-small.jpg") as image:
         assert image.size == (60, 40)
@@ -101,6 +106,99 @@ def test_a_mark_lies_softly_over_every_picture(session: Path, tmp_path: Path) ->
         changed = np.abs(marked - plain).max(axis=-1) > 12
         assert 0.005 < changed.mean() < 0.25, path.name
         assert not changed[: changed.shape[0] // 4].any()  # it stands in the middle
+
+
+@pytest.mark.parametrize("light", [0.0, 0.02, 0.18, 0.5, 0.9, 1.0])
+@pytest.mark.parametrize("size", [(360, 240), (1600, 1067)])
+def test_the_mark_shows_on_light_and_dark(light: float, size: tuple[int, int]) -> None:
+    """At least a tenth of the encoded range between neighbours, about 10 L*: seen at once, and no more than softly over
+    the picture (common practice, no source)."""
+    planes = np.full((3, size[1], size[0]), light, np.float32)
+    before = srgb_encode(planes.astype(np.float64))
+    draw_mark(planes, Mark(text="PROOF", opacity=proof_pictures.MARK_OPACITY))
+    shift = srgb_encode(planes.astype(np.float64)) - before
+    assert np.array_equal(planes[0], planes[2])
+    assert shift.max() - shift.min() > 0.1
+    assert np.abs(shift).max() < 0.32
+    assert (np.abs(shift[0]) > 0.07).mean() > 0.001  # a share of the whole picture: the letters are a few percent of it
+    assert not shift[:, : size[1] // 4].any()
+
+
+def test_each_look_that_goes_is_there(session: Path, tmp_path: Path) -> None:
+    (session / "recipes" / "masked.yaml").write_text(
+        "look: Masked\nsteps:\n  - exposure: {stops: 1, where: {mask: coat}}\n"
+    )
+    text = (session / "session.yaml").read_text()
+    (session / "session.yaml").write_text(
+        text.replace("looks:", "looks:\n  - {look: masked, frames: [A-0001, C-0004]}")
+    )
+    report = make_proof(assign(session), tmp_path / "proof", jobs=2)
+    assert list(report.failed) == ["A-0001 in masked", "C-0004 in masked"]
+    assert report.frames == 4
+    data = page_data(tmp_path / "proof")
+    assert [look["name"] for look in data["looks"]] == ["faded_print", "one_colour_kept"]
+    assert list(data["frames"][0]["looks"]) == ["faded_print", "one_colour_kept"]
+    assert not list((tmp_path / "proof/pictures").glob("*look1*"))
+
+
+def test_pictures_say_whose_they_are_and_no_more(session: Path, tmp_path: Path) -> None:
+    """Read by another program; IPTC Photo Metadata properties and EXIF as the finished files have them."""
+    if shutil.which("exiftool") is None:
+        pytest.skip("exiftool is not installed")
+    frame = session / "frames/A-0001.jpg"
+    place = [
+        "-GPSLatitude=47.4",
+        "-GPSLatitudeRef=N",
+        "-SerialNumber=123456",
+        "-OwnerName=B. Example",
+        "-Lens=Example 50",
+    ]
+    subprocess.run(["exiftool", "-q", "-overwrite_original", *place, str(frame)], check=True)
+    make_proof(assign(session, frames=["A-0001"]), tmp_path / "proof", jobs=1)
+    pictures = sorted((tmp_path / "proof/pictures").iterdir())
+    told = subprocess.run(
+        ["exiftool", "-json", "-G1", "-a", "-all", "-validate", *map(str, pictures)],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    seen = json.loads(told.stdout)
+    assert len(seen) == 6
+    for one in seen:
+        assert (one["XMP-dc:Creator"], one["IFD0:Artist"]) == ("A. Example", "A. Example")
+        assert (one["XMP-dc:Rights"], one["IFD0:Copyright"]) == ("© 2026 A. Example", "© 2026 A. Example")
+        assert one["XMP-xmpRights:UsageTerms"] == "Client use only"
+        assert one["XMP-xmpRights:Marked"] is True
+        assert one["XMP-iptcCore:CreatorWorkEmail"] == "studio@example.org"
+        assert one["ExifTool:Validate"] == "OK"
+        assert one["ICC_Profile:ProfileDescription"] == "sRGB"
+        assert one["ExifIFD:ExifImageWidth"] == one["File:ImageWidth"]
+        words = " ".join([*one, *map(str, one.values())])
+        for private in (
+            "GPS",
+            "123456",
+            "B. Example",
+            "Example 50",
+            "Example Camera",
+            "DateTimeOriginal",
+            "ExposureTime",
+        ):
+            assert private not in words, private
+    assert {one["XMP-dc:Description"] for one in seen} == {
+        "Proof: A-0001, Faded print", "Proof: A-0001, One colour kept", "Proof: A-0001, original",
+    }  # fmt: skip
+    for path in pictures:
+        with Image.open(path) as image:
+            assert len(image.info["exif"]) + len(image.info["xmp"]) < 4000, path.name
+
+
+def test_only_a_mail_address_is_where_the_answer_goes(session: Path, tmp_path: Path) -> None:
+    make_proof(assign(session, frames=["A-0001"]), tmp_path / "mail", jobs=1)
+    assert page_data(tmp_path / "mail")["contact"] == "studio@example.org"
+    text = (session / "session.yaml").read_text()
+    (session / "session.yaml").write_text(text.replace("studio@example.org", "https://example.org/studio"))
+    make_proof(assign(session, frames=["A-0001"]), tmp_path / "web", jobs=1)
+    assert page_data(tmp_path / "web")["contact"] == ""
 
 
 def test_a_cropped_frame_keeps_its_size(session: Path, tmp_path: Path) -> None:

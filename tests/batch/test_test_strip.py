@@ -9,6 +9,7 @@ import pytest
 from PIL import Image
 
 from finishing.batch.opening.picture import finish_picture, reduced, source_of
+from finishing.batch.paper.on_trial import image_on_trial
 from finishing.batch.paper.test_strip import Window, make_strip
 from finishing.batch.paper.varying import Varied, vary
 from finishing.batch.work.looks import read_look
@@ -52,7 +53,7 @@ def picture_on(path: Path) -> np.ndarray[tuple[int, ...], np.dtype[np.uint8]]:
 def test_every_band_is_the_picture_with_its_value(tmp_path: Path, image: Path) -> None:
     before = image.read_bytes()
     made = varied(tmp_path, "exposure.stops=-1..0.5")
-    report = make_strip(made, image, tmp_path / "strip.png", paper="200x150", pixels_per_inch=100)
+    report = make_strip(made, image_on_trial(image), tmp_path / "strip.png", paper="200x150", pixels_per_inch=100)
     assert report.values == {"exposure.stops": ["−1", "−0.5", "0", "+0.5"]}
     assert report.notices == []
     shown = picture_on(tmp_path / "strip.png")
@@ -70,7 +71,7 @@ def test_the_window_lies_about_the_subject(tmp_path: Path, image: Path) -> None:
     """The figure of the frame is orange; a small window on it shows nothing else."""
     made = varied(tmp_path, "exposure.stops=-0.2..0")
     report = make_strip(
-        made, image, tmp_path / "s.png", subject=(0.45, 0.7), window=0.15, paper="200x150", pixels_per_inch=60
+        made, image_on_trial(image, (0.45, 0.7)), tmp_path / "s.png", window=0.15, paper="200x150", pixels_per_inch=60
     )
     assert report.files == [tmp_path / "s.png"]
     shown = picture_on(tmp_path / "s.png").astype(int)
@@ -103,8 +104,14 @@ def test_two_axes_make_a_grid_and_whole_a_row(tmp_path: Path, image: Path, monke
         return read_look(str(tmp_path / "lighter.yaml"), overrides=overrides)
 
     both = vary(read, ["exposure.stops=-1..1", "saturation.amount=0..1"], [3, 2])
-    make_strip(both, image, tmp_path / "grid.png", pixels_per_inch=50)
-    make_strip(vary(read, ["exposure.stops=-1..1"], [3]), image, tmp_path / "row.png", whole=True, pixels_per_inch=50)
+    make_strip(both, image_on_trial(image), tmp_path / "grid.png", pixels_per_inch=50)
+    make_strip(
+        vary(read, ["exposure.stops=-1..1"], [3]),
+        image_on_trial(image),
+        tmp_path / "row.png",
+        whole=True,
+        pixels_per_inch=50,
+    )
     assert seen == [[(x, y) for y in range(2) for x in range(3)], [(0,), (1,), (2,)]]
 
 
@@ -112,8 +119,10 @@ def test_pdf_holds_the_strip_as_one_jpeg_with_profile(tmp_path: Path, image: Pat
     pytest.importorskip("fpdf", reason="fpdf2 is not installed")
     pikepdf = pytest.importorskip("pikepdf", reason="pikepdf is not installed")
     made = varied(tmp_path, "exposure.stops=-1..1")
-    first = make_strip(made, image, tmp_path / "a.pdf", pixels_per_inch=80).files[0].read_bytes()
-    assert make_strip(made, image, tmp_path / "b.pdf", pixels_per_inch=80).files[0].read_bytes() == first
+    first = make_strip(made, image_on_trial(image), tmp_path / "a.pdf", pixels_per_inch=80).files[0].read_bytes()
+    assert (
+        make_strip(made, image_on_trial(image), tmp_path / "b.pdf", pixels_per_inch=80).files[0].read_bytes() == first
+    )
     with pikepdf.open(tmp_path / "a.pdf") as document:
         (page,) = document.pages
         (stored,) = page.Resources.XObject.values()
@@ -125,12 +134,12 @@ def test_what_is_refused(tmp_path: Path, image: Path) -> None:
     made = varied(tmp_path, "exposure.stops=-1..1")
     before = image.read_bytes()
     with pytest.raises(Problem, match="PNG or PDF"):
-        make_strip(made, image, tmp_path / "strip.jpg")
+        make_strip(made, image_on_trial(image), tmp_path / "strip.jpg")
     with pytest.raises(Problem, match="take the place of an original"):
-        make_strip(made, image, image)
+        make_strip(made, image_on_trial(image), image)
     with pytest.raises(Problem, match="window has no such size"):
-        make_strip(made, image, tmp_path / "strip.png", window=0.01)
+        make_strip(made, image_on_trial(image), tmp_path / "strip.png", window=0.01)
     with pytest.raises(Problem):
-        make_strip(made, tmp_path / "none.jpg", tmp_path / "strip.png")
+        make_strip(made, image_on_trial(tmp_path / "none.jpg"), tmp_path / "strip.png")
     assert image.read_bytes() == before
     assert not (tmp_path / "strip.png").exists()

@@ -93,3 +93,42 @@ def test_frames_without_a_book_and_images_without_an_option_are_refused(tmp_path
 def test_a_sheet_with_histograms_and_clipping(session: Path, tmp_path: Path) -> None:
     done = call("sheet", session, "--histogram", "--clipping", "--out", tmp_path / "sheet.png")
     assert done.exit_code == 0, done.output
+
+
+@pytest.mark.parametrize("words", [["steps"], ["strip", "--vary", "exposure.stops=0..1", "--whole"]])
+def test_a_frame_of_a_session_as_the_session_has_it(session: Path, words: list[str]) -> None:
+    """Cropped, with its subject, and with the session's own recipe and settings."""
+    (session / "recipes").mkdir(exist_ok=True)
+    (session / "recipes" / "lifted.yaml").write_text(
+        "look: Lifted\nsettings: {lift: 0.25}\nsteps:\n"
+        "  - exposure: {stops: $lift, where: {ellipse: {centre: subject, radii: [0.2, 0.2], soft: 0.5}}}\n"
+    )
+    text = (session / "session.yaml").read_text()
+    text = text.replace("looks:", "looks:\n  - {look: lifted, frames: [A-0002, Z-0009], with: {lift: 0.75}}")
+    text = text.replace("subject: [0.45, 0.5],", "subject: [0.45, 0.5], crop: {aspect: 1:1},")
+    (session / "session.yaml").write_text(text)
+    command, *more = words
+    out = session / "page.png"
+    done = call(command, "lifted", session, "--frame", "A-0002", *more, "--out", out, "--json")
+    assert done.exit_code == 0, done.output
+    assert out.is_file()
+    if command == "steps":
+        (_, step) = json.loads(done.stdout)["steps"]
+        assert step["step"].startswith("stops: 0.75, where: {ellipse")
+    without = call(command, "lifted", session, "--frame", "Z-0009", *more, "--out", out)
+    assert without.exit_code == 2
+    assert "this frame has no subject point" in without.stderr
+    placed = call(command, "lifted", session, "--frame", "Z-0009", "--subject", "0.4,0.5", *more, "--out", out)
+    assert placed.exit_code == 0, placed.output
+
+
+def test_a_session_needs_the_name_of_one_frame(session: Path) -> None:
+    for words, told in (
+        ([], "say which with --frame"),
+        (["--frame", "A-*"], "one frame at a time"),
+        (["--frame", "A-0009"], 'no frame or set-up of the session has the name "A-0009"'),
+    ):
+        done = call("steps", "white_edge", session, *words, "--out", session / "page.png")
+        assert done.exit_code == 2
+        assert told in done.stderr
+        assert not (session / "page.png").exists()

@@ -1,4 +1,5 @@
-"""A browser for the tests of this folder: Debian's Chromium, started once, let at nothing but the page's own folder."""
+"""For the tests of this folder: Debian's Chromium, started once, let at nothing but a page's own folder; a session with
+its proof page."""
 
 import shutil
 from collections.abc import Callable, Iterator
@@ -6,7 +7,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from PIL import Image
+
+from finishing.batch.client.proofing import make_proof
+from finishing.batch.work.assignment import assign
+from tests.proofs.driving import HOSTILE
 
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 ARGUMENTS = [
@@ -93,3 +100,27 @@ def opened(chromium: Any) -> Iterator[Callable[..., Opened]]:
         assert one.complaints == []
     for context in contexts:
         context.close()
+
+
+@pytest.fixture(scope="session")
+def shoot(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A session of eight frames, some with names that were meant to do harm, and its proof page."""
+    folder = tmp_path_factory.mktemp("shoot")
+    (folder / "frames").mkdir()
+    rng = np.random.default_rng(5)
+    for number, name in enumerate(["A-0001", "A-0002", *HOSTILE]):
+        small = rng.integers(40, 220, (12, 8, 3) if number == 1 else (8, 12, 3), np.uint8)
+        size = (600, 900) if number == 1 else (900, 600)
+        Image.fromarray(small).resize(size, Image.Resampling.BICUBIC).save(folder / f"frames/{name}.jpg", quality=85)
+    (folder / "plan.yaml").write_text(
+        'setups:\n  - {id: A, title: "By the <gate>", frames: A-*,'
+        " exposure: {aperture: f/8, shutter: 1/125, iso: 100}}\n"
+    )
+    (folder / "session.yaml").write_text(
+        "# kept\nsession: Orchard & <dusk>\nframes: [frames/*.jpg]\nplan: plan.yaml\n"
+        "looks:\n  - {look: faded_print, frames: all}\n  - {look: white_edge, frames: all}\n"
+        "per_frame:\n  A-0002: {rating: 2}  # the tall one\n"
+        "deliverables:\n  web: {format: jpeg, long_edge: 200}\n"
+    )
+    make_proof(assign(folder), folder / "proof", jobs=2)
+    return folder

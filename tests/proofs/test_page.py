@@ -5,6 +5,7 @@ import hashlib
 import json
 import re
 import string
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -40,7 +41,7 @@ def page_of(names: list[str], *, title: str = "Orchard", looks: dict[str, str] |
         ProofFrame(name, {look: picture(n, look) for look in looks}, picture(n, "original"))
         for n, name in enumerate(names, 1)
     )
-    groups = (ProofGroup(f"A · {title}", f"f/8 {title}", frames), ProofGroup("", "", ()))
+    groups = (ProofGroup(f"A · {title}", frames), ProofGroup("", ()))
     return ProofPage(session_id(title, ""), title, f"place {title}", f"© {title}", looks, groups)
 
 
@@ -69,7 +70,7 @@ def test_names_titles_and_looks_are_texts(text: str) -> None:
     shape = [[(tag, {k: v for k, v in attrs.items() if k in keep}) for tag, attrs in one.tags] for one in (tame, wild)]
     assert [tag for tag, _ in shape[0]] == [tag for tag, _ in shape[1]]
     assert not any(key.startswith("on") or key == "style" for _, attrs in wild.tags for key in attrs)
-    assert {data for tag, data in wild.texts if tag == "bdi"} >= {text, f"A · {text}", f"f/8 {text}", f"© {text}"}
+    assert {data for tag, data in wild.texts if tag == "bdi"} >= {text, f"A · {text}", f"© {text}"}
     data = json.loads(next(data for tag, data in wild.texts if tag == "script" and data.startswith('{"id"')))
     assert data["frames"][0]["name"] == data["title"] == data["looks"][0]["name"] == text
 
@@ -131,7 +132,6 @@ def test_texts_can_be_translated() -> None:
     given_texts = {
         "Orchard",
         "A · Orchard",
-        "f/8 Orchard",
         "place Orchard",
         "© Orchard",
         "A-1",
@@ -139,6 +139,15 @@ def test_texts_can_be_translated() -> None:
         "White edge",
     }
     assert [text for text in plain if "«" not in text and text not in given_texts] == []
+
+
+def test_the_client_is_told_where_the_answer_goes() -> None:
+    without = proof_html(page_of(["A-1"]))
+    assert "then send us the saved file." in without
+    told = proof_html(replace(page_of(["A-1"]), contact="<b>@example.org"))
+    assert "then send the saved file to <bdi>&lt;b&gt;@example.org</bdi>." in told
+    data = next(data for tag, data in Reader(told).texts if tag == "script" and data.startswith('{"id"'))
+    assert json.loads(data)["contact"] == "<b>@example.org"
 
 
 def test_every_text_is_used_and_keeps_its_fields() -> None:

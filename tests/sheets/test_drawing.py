@@ -15,6 +15,7 @@ from finishing.sheets import style
 from finishing.sheets.drawing import draw_png, page_image, page_paths
 from finishing.sheets.layout import Page, Picture, Rectangle, Text, lay_out
 from finishing.sheets.model import paper_called
+from finishing.sheets.placed import Said
 from finishing.sheets.typeface import measure
 from tests.sheets.scenes import PORTRAIT, sheet
 
@@ -162,3 +163,28 @@ def test_a_resolution_out_of_range_is_refused(tmp_path: Path, inch: float) -> No
     with pytest.raises(Problem, match="resolution"):
         draw_png(lay_out(sheet(1), A4, measure), ramp, tmp_path / "sheet.png", inch)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_what_is_said_in_a_picture_s_place_stays_in_it() -> None:
+    page = Page(200, 60, 1, 1, (Picture("a", 10, 10, 50, 30), Picture("b", 80, 10, 4, 3)))
+    told = "this frame has no mask called “coat”, " * 9
+    drawn = np.asarray(page_image(page, lambda key, w, h: Said(told), 100).convert("L"))
+    left, top, right, bottom = (round(mm * 100 / 25.4) for mm in (10, 10, 60, 40))
+    inside = drawn[top:bottom, left:right]
+    assert inside[0, 0] == style.PLACEHOLDER_GREY
+    assert (inside < 100).sum() > 200  # ink
+    outside = np.delete(drawn, slice(top, bottom), axis=0)
+    assert (outside == style.PAPER_GREY).all()
+    assert (drawn[top:bottom, right : round(80 * 100 / 25.4)] == style.PAPER_GREY).all()
+    small = drawn[top : round(13 * 100 / 25.4), round(80 * 100 / 25.4) : round(84 * 100 / 25.4)]
+    assert (small == style.PLACEHOLDER_GREY).all()  # no room for words
+
+
+def test_the_file_holds_the_page_as_drawn(tmp_path: Path) -> None:
+    """Filter type 2 and DEFLATE, undone by another decoder (PNG specification, 9.2 and 10)."""
+    (page,) = lay_out(sheet(4, 1, ((3000, 2000), PORTRAIT)), A4, measure)
+    noise = np.random.default_rng(3).integers(0, 256, (400, 400, 3), np.uint8)
+    (path,) = draw_png([page], lambda key, w, h: noise[:h, :w], tmp_path / "sheet.png", 90)
+    again = page_image(page, lambda key, w, h: noise[:h, :w], 90)
+    with Image.open(path) as stored:
+        assert np.array_equal(np.asarray(stored), np.asarray(again))

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishing.sheets.fitting import ELLIPSIS, shortened, tidy, wrapped
+from finishing.sheets.fitting import ELLIPSIS, NO_BREAK_SPACE, shortened, tidy, wrapped
 from finishing.sheets.typeface import FONTS, REPLACEMENT, face, measure, notices_of, printable
 
 ANY_TEXT = st.text(max_size=150)
@@ -112,3 +112,11 @@ def test_many_missing_signs_are_counted() -> None:
     told = notices_of(["".join(chr(0x4E00 + i) for i in range(40))])
     assert len(told) == 13
     assert told[-1].startswith("28 more signs")
+
+
+def test_a_no_break_space_gives_way_only_where_nothing_else_helps() -> None:
+    told = "clipped_white_0.4_% · skin_hue_+2°".replace("_", NO_BREAK_SPACE)
+    room = measure("clipped white 0.4 %", 7, False) + 1
+    assert wrapped(told, room, 4, measure, 7, False) == [part.strip() for part in told.split("·")]
+    narrow = measure("clipped white", 7, False) + 1
+    assert wrapped(told, narrow, 6, measure, 7, False) == ["clipped white", "0.4 %", told.split("· ")[1]]

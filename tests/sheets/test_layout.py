@@ -15,7 +15,7 @@ from finishing.sheets import style
 from finishing.sheets.layout import Page, Picture, Rectangle, Text, lay_out, notices, pictures_needed
 from finishing.sheets.model import Cell, Group, Paper, Sheet, paper_called
 from finishing.sheets.placed import Item
-from finishing.sheets.typeface import measure
+from finishing.sheets.typeface import MM_PER_POINT, measure
 from tests.sheets.scenes import LANDSCAPE, PORTRAIT, cell, sheet
 
 A4 = paper_called("a4")
@@ -70,7 +70,7 @@ def check_page(page: Page) -> None:
         assert inside(item, edge), item
         assert item.width_mm > 0
         assert item.height_mm > 0
-    foot = max(text.y_mm for text in texts(page))
+    foot = page.height_mm - margin - style.FOOTER_PT * style.LEADING * MM_PER_POINT
     for item in page.items:
         assert item.y_mm >= foot - TOUCH or item.y_mm + item.height_mm <= foot - style.FOOTER_GAP_MM + TOUCH
     for text in texts(page):
@@ -89,7 +89,8 @@ def check_all(made: Sheet, pages: list[Page]) -> None:
     assert [page.number for page in pages] == list(range(1, len(pages) + 1))
     for page in pages:
         assert page.count == len(pages)
-        assert f"{page.number} of {page.count}" in [text.text for text in texts(page)]
+        told = f"{page.number} of {page.count}" in [text.text for text in texts(page)]
+        assert told == (len(pages) > 1)  # a page alone has no number
         assert len({(page.width_mm, page.height_mm) for page in pages}) == 1
 
 
@@ -245,7 +246,7 @@ def test_a_failed_frame_says_why_in_its_place() -> None:
     check_page(page)
     (placeholder,) = areas(page, style.PLACEHOLDER_GREY)
     said = [text.text for text in texts(page) if inside(text, placeholder)]
-    assert said[0].startswith("the file ends")
+    assert said[0].startswith("The file ends")
     assert "…" in said[-1]
     assert "A-0002" in [text.text for text in texts(page)]
 
@@ -337,7 +338,7 @@ def test_texts_of_any_length_stay_in_their_places() -> None:
     pages = lay_out(made, A4, measure)
     check_all(made, pages)
     footers = [text for text in texts(pages[0]) if text.y_mm > pages[0].height_mm - 20]
-    assert len(footers) == 2
+    assert len(footers) == (2 if len(pages) > 1 else 1)
 
 
 def test_a_look_whose_name_fits_its_column_is_named_in_full() -> None:

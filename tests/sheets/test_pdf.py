@@ -12,6 +12,7 @@ from finishing.errors import Problem
 from finishing.sheets.layout import Page, Picture, lay_out
 from finishing.sheets.model import paper_called
 from finishing.sheets.pdf import draw_pdf
+from finishing.sheets.placed import Said
 from finishing.sheets.typeface import measure
 from tests.sheets.scenes import sheet
 
@@ -62,7 +63,7 @@ def test_without_the_library_the_remedy_is_named(tmp_path: Path, monkeypatch: py
     monkeypatch.setitem(sys.modules, "fpdf", None)
     with pytest.raises(Problem) as caught:
         draw_pdf(lay_out(sheet(1), A4, measure), jpeg, tmp_path / "sheet.pdf")
-    assert "pip install 'finishing[pdf]'" in str(caught.value)
+    assert "pip install '.[pdf]'" in str(caught.value)
     assert list(tmp_path.iterdir()) == []
 
 
@@ -72,3 +73,13 @@ def test_a_picture_that_is_no_jpeg_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="JPEG"):
         draw_pdf([page], lambda key, w, h: b"\x89PNG", tmp_path / "sheet.pdf")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_what_is_said_in_a_picture_s_place_is_text(tmp_path: Path) -> None:
+    pytest.importorskip("fpdf", reason="fpdf2 is not installed")
+    pikepdf = pytest.importorskip("pikepdf", reason="pikepdf is not installed")
+    page = Page(100, 100, 1, 1, (Picture("a", 10, 10, 60, 20),))
+    path = draw_pdf([page], lambda key, w, h: Said("a mask is missing"), tmp_path / "sheet.pdf")
+    with pikepdf.open(path) as document:
+        assert not document.pages[0].Resources.get("/XObject")
+        assert len(document.pages[0].Resources.Font) == 1

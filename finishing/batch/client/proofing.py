@@ -8,32 +8,22 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from finishing.batch.delivery.delivering import deliver
-from finishing.batch.delivery.records import setup_line
-from finishing.batch.opening.opened import open_frame
-from finishing.batch.opening.picture import fitted, reduced
+from finishing.batch.client.proof_pictures import PICTURES, Painted, Painter
 from finishing.batch.work.assignment import FrameWork, SessionWork
 from finishing.errors import Problem
 from finishing.photographs.writing import write_bytes
 from finishing.proofs import page as proof_page
-from finishing.proofs.model import ProofFrame, ProofGroup, ProofPage, ProofPicture, session_id
-from finishing.recipes.recipe import Step
-from finishing.sessions.deliverables import Deliverable, Mark
+from finishing.proofs.model import ProofFrame, ProofGroup, ProofPage, session_id
 
-PAGE, PICTURES = "index.html", "pictures"
-#: The small pictures' long edge: sharp at the page's size on a fine screen, and some 20 kB each.
-SMALL_EDGE = 360
+PAGE = "index.html"
 LONG_EDGE = 1600
-#: Large pictures are judged, small ones only found.
-QUALITY, SMALL_QUALITY = 86, 80
-#: The mark lies softly over the picture, so that it can still be judged.
-MARK_OPACITY = 0.3
 _OURS = re.compile(r"\d{4,}-(original|look\d+)(-small)?\.jpg")
 
 
 @dataclass
 class ProofReport:
-    """folder, page: what was written; frames, pictures: how many; size: of all files in bytes; failed: by frame."""
+    """folder, page: what was written; frames, pictures: how many; size: of all files in bytes; failed: by frame, or
+    "frame in look" where only some of its looks fail."""
 
     folder: Path
     page: Path
@@ -73,21 +63,21 @@ def make_proof(
     """Write the proof page of a session's frames in their looks into a folder.
 
     long_edge: of the large pictures in pixels; a smaller frame stays as it is. mark: a text laid softly over every
-    picture. A frame that cannot be read is left out and reported. The page is written last, so that a stopped run
-    leaves the earlier one. Raises Problem where there is nothing to show or the folder is not one for a proof page.
+    picture. A frame that cannot be read, or a look that fails on one, is left out and reported. The page is written
+    last, so that a stopped run leaves the earlier one. Raises Problem where there is nothing to show or the folder is
+    not one for a proof page.
     """
     frames = [frame for frame in work.frames if frame.looks]
     if not frames:
         raise Problem("no frame has a look to be shown", remedy="check looks: in session.yaml, or --looks and --frames")
     _refuse(folder, work)
     looks = {recipe.name: recipe.title for frame in frames for recipe in frame.looks}
-    order = {name: number for number, name in enumerate(looks, 1)}
-    painter = _Painter(folder, order, long_edge, Mark(text=mark, opacity=MARK_OPACITY) if mark else None)
+    painter = Painter(folder, list(looks), long_edge, mark, work.session.value.rights)
     report = ProofReport(folder, folder / PAGE)
     done: dict[str, ProofFrame] = {}
     begin(len(frames))
 
-    def guarded(numbered: tuple[int, FrameWork]) -> ProofFrame | Problem:
+    def guarded(numbered: tuple[int, FrameWork]) -> Painted | Problem:
         number, frame = numbered
         try:
             return painter.frame(number, frame)
@@ -104,13 +94,17 @@ def make_proof(
                     report.failed[name] = made if made.where is not None else made.at(name)
                     progress(name, report.failed[name])
                 else:
-                    done[name] = made
-                    progress(name, None)
+                    done[name] = made.frame
+                    for look, problem in made.failed.items():
+                        told = f"{name} in {look}"
+                        report.failed[told] = problem if problem.where is not None else problem.at(told)
+                    progress(name, next(iter(made.failed.values()), None))
         except KeyboardInterrupt:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
     if not done:
         raise next(iter(report.failed.values()))
+    looks = {name: title for name, title in looks.items() if any(name in frame.looks for frame in done.values())}
     content = proof_page.proof_html(_page(work, frames, done, looks)).encode()
     write_bytes(report.page, content)
     kept = {file for frame in done.values() for one in (*frame.looks.values(), frame.original)
@@ -162,6 +156,7 @@ def _page(
         rights=" · ".join(part for part in (rights.copyright or rights.creator, rights.usage, rights.contact) if part),
         looks=looks,
         groups=tuple(_groups(work, frames, done)),
+        contact=rights.contact if rights.contact and "@" in rights.contact else "",
     )
 
 
@@ -175,46 +170,8 @@ def _groups(work: SessionWork, frames: Sequence[FrameWork], done: Mapping[str, P
         if not shown:
             continue
         if setup is None:
-            groups.append(ProofGroup("", "", shown))
+            groups.append(ProofGroup("", shown))
         else:
             heading = setup.setup.id + (f" · {setup.setup.title}" if setup.setup.title else "")
-            groups.append(ProofGroup(heading, setup_line(setup), shown))
+            groups.append(ProofGroup(heading, shown))
     return groups
-
-
-class _Painter:
-    """Makes the pictures of one frame after another: in every look and without one, large and small."""
-
-    def __init__(self, folder: Path, order: dict[str, int], long_edge: int, mark: Mark | None) -> None:
-        self._folder, self._order, self._long_edge = folder, order, long_edge
-        self._large = Deliverable(format="jpeg", quality=QUALITY, mark=mark)
-        self._small = Deliverable(format="jpeg", quality=SMALL_QUALITY, subsampling="4:2:0", mark=mark)
-
-    def frame(self, number: int, frame: FrameWork) -> ProofFrame:
-        """number: from 1; the pictures are called by it, since a frame's name may not suit a web host. Raises
-        Problem."""
-        name = frame.frame.name
-        if frame.header is not None and frame.header.refusal is not None:
-            raise frame.header.refusal
-        try:
-            name.encode()
-        except UnicodeEncodeError:
-            raise Problem("the name of this file is not readable as text", remedy="rename the file") from None
-        opened = open_frame(frame, self._long_edge)
-        full, geometry = opened.source, opened.geometry
-        sizes = [fitted(full.width, full.height, edge) for edge in (self._long_edge, min(SMALL_EDGE, self._long_edge))]
-        sources = [reduced(full, *size) for size in sizes]
-
-        def picture(called: str, steps: Sequence[Step]) -> ProofPicture:
-            files = f"{PICTURES}/{number:04}-{called}.jpg", f"{PICTURES}/{number:04}-{called}-small.jpg"
-            for file, source, size, kind in zip(files, sources, sizes, (self._large, self._small), strict=True):
-                write_bytes(self._folder / file, deliver(steps, source, geometry.resized(*size), kind))
-            return ProofPicture(files[0], *sizes[0], files[1], *sizes[1])
-
-        looks = {recipe.name: recipe for recipe in frame.looks}
-        ordered = [name for name in self._order if name in looks]
-        return ProofFrame(
-            name,
-            {look: picture(f"look{self._order[look]}", looks[look].steps) for look in ordered},
-            picture("original", ()),
-        )

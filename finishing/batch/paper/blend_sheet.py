@@ -145,8 +145,9 @@ def _light(frame: FrameWork, sheet: model.Sheet) -> LightPage:
     )
 
 
-def blend_pictures(frame: FrameWork, needed: Sizes) -> dict[Hashable, Codes]:
+def blend_pictures(frame: FrameWork, needed: Sizes) -> dict[Hashable, Codes | Problem]:
     """All pictures of one blend that a sheet shows, from one separation. needed: by key, the sizes they must fit in.
+    A look that fails on it has its problem.
 
     Raises Problem where the blend cannot be made.
     """
@@ -171,14 +172,17 @@ def blend_pictures(frame: FrameWork, needed: Sizes) -> dict[Hashable, Codes]:
     except ProblemSet as error:
         raise one_problem(error) from error
     opened: dict[Blend, tuple[Source, Geometry]] = {}
-    made: dict[Hashable, Codes] = {}
+    made: dict[Hashable, Codes | Problem] = {}
     for key, (look, light) in of_looks.items():
         if light not in opened:
             opened[light] = kept_of(frame, LinearSource(lights.blend(light)), lights.ambient.shape[2] / full)
         source, whole = opened[light]
         scale = min(needed[key][0] / source.width, needed[key][1] / source.height, 1)
         small = max(1, round(source.width * scale)), max(1, round(source.height * scale))
-        made[key] = finish_picture(look.steps, reduced(source, *small), whole.resized(*small))
+        try:
+            made[key] = finish_picture(look.steps, reduced(source, *small), whole.resized(*small))
+        except Problem as problem:
+            made[key] = problem
     if page is not None:
         made.update({key: _of_page(key, page, frame, needed[key]) for key in of_light})
     return made

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from finishing.recipes.check import CheckResult
 from finishing.recipes.recipe import Recipe, flow
 from finishing.regions.combined import written
+from finishing.sheets.fitting import NO_BREAK_SPACE
 from finishing.units import format_number
 
 
@@ -38,8 +39,9 @@ def _value(result: CheckResult) -> str:
 
 
 def quiet_and_alerts(results: Sequence[CheckResult]) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """What is told of the checks that passed, in one line, and a line for each that did not."""
-    passed = _joined(short_result(one) for one in results if one.passed)
+    """What is told of the checks that passed, in one line that is best broken between them, and a line for each that
+    did not."""
+    passed = _joined(short_result(one).replace(" ", NO_BREAK_SPACE) for one in results if one.passed)
     return (passed,) if passed else (), tuple(short_result(one) for one in results if not one.passed)
 
 

@@ -1,36 +1,28 @@
 """Contact sheets of a session: frames by looks, each frame decoded once, at the size of its cell."""
 
 import os
-from collections import OrderedDict
-from collections.abc import Hashable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from finishing import units
 from finishing.batch.delivery.records import setup_line
 from finishing.batch.opening.framing import framing_of
-from finishing.batch.opening.opened import open_frame
-from finishing.batch.opening.picture import finish_picture, reduced
-from finishing.batch.paper.blend_sheet import OfLight, blend_pictures, pages_of_blends, refused_pictures
-from finishing.batch.paper.prints import PIXELS_PER_INCH, Codes, is_pdf, jpeg_of, refuse_ending, write_pages
+from finishing.batch.paper.blend_sheet import pages_of_blends
+from finishing.batch.paper.cells import Cells
+from finishing.batch.paper.prints import PIXELS_PER_INCH, is_pdf, refuse_ending, write_pages
 from finishing.batch.work.assignment import FrameWork, SessionWork, frames_and_blends
-from finishing.engine.ends import Source
 from finishing.errors import Problem
-from finishing.recipes.recipe import Recipe
 from finishing.sessions.blends import lights_words, made_of
 from finishing.sheets import layout, model, typeface
-from finishing.sheets.placed import Page, Reading
-from finishing.sheets.tones import reading_of, with_clipping_marks
+from finishing.sheets.placed import Page
 
 
 @dataclass(frozen=True)
 class SheetReport:
     """files: the pages or the document; notices: signs the typeface lacks, pages of an earlier sheet that were
-    removed; failed: by frame."""
+    removed; failed: by frame, or "frame in look" where only some of its looks fail."""
 
     files: list[Path]
     notices: list[str]
@@ -62,8 +54,8 @@ def make_sheet(
     histograms: the tones of every picture below it. clipping: what is plain black or plain white is hatched, and its
     shares are told. light_pages: of the blends on the sheet also the ladder of the ambient, stop by stop, and a page
     each on what the strobe did. Raises Problem where the ending is neither, the paper is unknown, a page would take the
-    place of a frame or mask, or the folder cannot be written to. A frame that cannot be read gets an empty cell with
-    its message.
+    place of a frame or mask, or the folder cannot be written to. A frame that cannot be read, or on which a look fails,
+    gets an empty cell with the reason.
     """
     refuse_ending(path, "a contact sheet")
     frames = [frame for frame in work.frames if frame.looks]
@@ -81,7 +73,7 @@ def make_sheet(
         clipping=clipping,
     )
     pages = _pages(work, frames, sheet, model.paper_called(paper), columns, light_pages=light_pages)
-    pictures = _Pictures(
+    pictures = Cells(
         frames,
         layout.pictures_needed(pages, pixels_per_inch),
         jobs or os.cpu_count() or 1,
@@ -188,7 +180,7 @@ def _facts(frame: FrameWork) -> tuple[str, ...]:
 def _exposure(frame: FrameWork) -> str:
     """The frame's set-up and the exposure that its camera took, or the plan's where the file does not say."""
     told = frame.header.metadata if frame.header else None
-    planned = frame.setup.setup.exposure.values if frame.setup else None
+    planned = frame.setup.setup.exposure.values if frame.setup and frame.setup.setup.exposure else None
     f_number = (told.f_number if told else None) or (planned.f_number if planned else None)
     seconds = (told.exposure_seconds if told else None) or (planned.seconds if planned else None)
     iso = (told.iso if told else None) or (planned.iso if planned else None)
@@ -200,97 +192,3 @@ def _exposure(frame: FrameWork) -> str:
     if iso:
         parts.append(units.format_iso(iso))
     return " · ".join(parts)
-
-
-class _Pictures:
-    """Gives the sheet its pictures: a frame is decoded once for all its looks, the frames to come side by side.
-
-    as_jpeg: as they are stored in a PDF, not as codes. told: their tones are read too; marked: what holds no tone is
-    hatched. Leaving its context ends the threads.
-    """
-
-    def __init__(
-        self,
-        frames: Sequence[FrameWork],
-        needed: dict[Hashable, tuple[int, int]],
-        jobs: int,
-        *,
-        as_jpeg: bool,
-        told: bool,
-        marked: bool,
-    ) -> None:
-        self.failed: dict[str, Problem] = {}
-        self._as_jpeg, self._told, self._marked = as_jpeg, told, marked
-        self._readings: dict[Hashable, Reading] = {}
-        self._frames = {frame.frame.name: frame for frame in frames}
-        self._sizes = needed
-        self._order = list(dict.fromkeys(key[0] for key in needed if isinstance(key, tuple)))
-        self._pool = ThreadPoolExecutor(jobs)
-        self._ahead = 4 * jobs
-        self._started = 0
-        self._coming: OrderedDict[str, Any] = OrderedDict()
-        self._made: dict[Hashable, Codes | bytes] = {}
-
-    def __enter__(self) -> "_Pictures":
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._pool.shutdown(cancel_futures=True)
-
-    def reading(self, key: Hashable) -> Reading:
-        """The tones of a picture that was asked for."""
-        return self._readings[key]
-
-    def __call__(self, key: Hashable, width: int, height: int) -> Codes | bytes:
-        assert isinstance(key, tuple)
-        name = key[0]
-        self._start(name)
-        if name in self._coming:
-            self._made.update(self._coming.pop(name).result())
-        return self._made.pop(key)
-
-    def _start(self, name: str) -> None:
-        """Keep some frames ahead of the one asked for in the works, so that memory stays bounded."""
-        position = self._order.index(name)
-        while self._started < min(len(self._order), position + self._ahead):
-            coming = self._order[self._started]
-            self._coming[coming] = self._pool.submit(self._finish, self._frames[coming])
-            self._started += 1
-
-    def _as_shown(self, key: Hashable, codes: Codes) -> Codes | bytes:
-        if not isinstance(key, OfLight):
-            if self._told:
-                self._readings[key] = reading_of(codes)
-            if self._marked:
-                codes = with_clipping_marks(codes)
-        return jpeg_of(codes) if self._as_jpeg else codes
-
-    def _finish(self, frame: FrameWork) -> dict[Hashable, Codes | bytes]:
-        name = frame.frame.name
-        wanted: dict[Hashable, tuple[int, int]] = {
-            key: size for key, size in self._sizes.items() if isinstance(key, tuple) and key[0] == name
-        }
-        try:
-            made = _in_looks(frame, wanted) if frame.blend is None else blend_pictures(frame, wanted)
-        except Problem as problem:
-            self.failed[name] = problem if problem.where is not None else problem.at(name)
-            made = {key: np.full((1, 1, 3), 200, np.uint8) for key in wanted}
-            if frame.blend is not None:
-                made.update(refused_pictures(frame, problem, wanted))
-        return {key: self._as_shown(key, codes) for key, codes in made.items()}
-
-
-def _in_looks(frame: FrameWork, wanted: Mapping[Hashable, tuple[int, int]]) -> dict[Hashable, Codes]:
-    """A frame in each of its looks, each fitted into a size: read once."""
-    looks: dict[Hashable, Recipe] = {(frame.frame.name, recipe.name): recipe for recipe in frame.looks}
-    opened = open_frame(frame, max(max(size) for size in wanted.values()))
-    full, whole = opened.source, opened.geometry
-    sizes: dict[tuple[int, int], Source] = {}
-    made: dict[Hashable, Codes] = {}
-    for key, (width, height) in wanted.items():
-        scale = min(width / full.width, height / full.height, 1)
-        size = (max(1, round(full.width * scale)), max(1, round(full.height * scale)))
-        if size not in sizes:
-            sizes[size] = reduced(full, *size)
-        made[key] = finish_picture(looks[key].steps, sizes[size], whole.resized(*size))
-    return made

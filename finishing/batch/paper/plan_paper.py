@@ -11,7 +11,14 @@ from finishing.exposure.sun import sun_position
 from finishing.sessions.clocks import clock_lines
 from finishing.sessions.falling_light import DayLight, SetupLight
 from finishing.sessions.matching import Matching
-from finishing.sessions.plan_table import CAUTIONS, frame_lines, left_over_lines, light_lines, sunset_lines
+from finishing.sessions.plan_table import (
+    CAUTIONS,
+    as_planned,
+    frame_lines,
+    left_over_lines,
+    light_lines,
+    sunset_lines,
+)
 from finishing.sessions.worked_out import WorkedPlan, WorkedSetup
 from finishing.sheets.plan_page import Evening, Level, PlanPage, Rung, Section, html_page
 
@@ -80,12 +87,16 @@ def _section(worked: WorkedSetup, matching: Matching | None, light: SetupLight |
         id=setup.id,
         title=setup.title or "",
         time=time,
-        settings=(
+        settings=()
+        if exposure is None
+        else (
             units.format_aperture(exposure.aperture),
             units.format_shutter(exposure.shutter),
             units.format_iso(exposure.iso),
         ),
-        settings_note=f"EV100 {units.format_number(worked.ev100, 1)}",
+        settings_note="no exposure planned"
+        if worked.ev100 is None
+        else f"EV100 {units.format_number(worked.ev100, 1)}",
         levels=tuple(_levels(worked)),
         ladder=tuple(_ladder(worked)),
         clock=tuple(_clock(light)),
@@ -126,7 +137,7 @@ def _stops(stops: float | None) -> str:
 def _ladder(worked: WorkedSetup) -> Iterator[Rung]:
     for target, seconds in (worked.shutter_for or {}).items():
         shutter = "no such time" if seconds is None else units.format_shutter(seconds)
-        now = seconds is not None and abs(seconds - worked.setup.exposure.shutter) < 1e-9
+        now = seconds is not None and as_planned(worked, seconds)
         note = "faster than sync" if target in worked.beyond_sync else "as planned" if now else ""
         yield Rung(units.format_stops(target), shutter, note, now)
 

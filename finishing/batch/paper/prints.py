@@ -20,7 +20,7 @@ PIXELS_PER_INCH = 200
 QUALITY = 90
 
 Codes = NDArray[np.uint8]
-#: key, width, height in pixels -> sRGB codes (rows, columns, 3), or for a PDF a JPEG file's bytes.
+#: key, width, height in pixels -> sRGB codes (rows, columns, 3), or for a PDF a JPEG file's bytes; or `Said`.
 PictureSource = Callable[[Hashable, int, int], Any]
 
 

@@ -13,11 +13,11 @@ from pathlib import Path
 from typing import Any
 
 from finishing.batch.delivery.measuring import MEASURED_EDGE, measure
-from finishing.batch.opening.picture import exact_source_of, finish_picture, reduced
+from finishing.batch.opening.picture import finish_picture, reduced
 from finishing.batch.paper.check_texts import limits_line, quiet_and_alerts
+from finishing.batch.paper.on_trial import OnTrial
 from finishing.batch.paper.prints import PIXELS_PER_INCH, Codes, is_pdf, jpeg_of, refuse_ending, write_pages
 from finishing.operation import Geometry
-from finishing.photographs.reading import read_header, read_reduced
 from finishing.recipes.check import CheckResult, Requirement
 from finishing.recipes.checks import SkinHueShift
 from finishing.recipes.recipe import Recipe, Step
@@ -67,34 +67,26 @@ class StepsReport:
 
 def make_steps(
     look: Recipe,
-    image: Path,
+    image: OnTrial,
     path: Path,
     *,
-    subject: tuple[float, float] | None = None,
     paper: str = "a4",
     columns: int | None = None,
     jobs: int | None = None,
     pixels_per_inch: float = PIXELS_PER_INCH,
 ) -> StepsReport:
-    """Write the steps of a look on an image: PNG pages or a PDF, by the path's ending. Raises Problem.
-
-    subject: the point of interest in fractions of the image, where steps refer to it.
-    """
+    """Write the steps of a look on an image: PNG pages or a PDF, by the path's ending. Raises Problem."""
     refuse_ending(path, "step by step")
-    header = read_header(image)
-    if header.refusal is not None:
-        raise header.refusal
-    photograph = read_reduced(image, MEASURED_EDGE)
-    full = exact_source_of(photograph)
-    geometry = Geometry(full.width, full.height, subject, scale=1 / photograph.reduction)
+    opened = image.open(look, MEASURED_EDGE)
+    full, geometry = opened.source, opened.geometry
     with ThreadPoolExecutor(jobs or os.cpu_count() or 1) as pool:
         told = list(pool.map(lambda number: _measured(look, number, full, geometry), range(len(look.steps) + 1)))
         findings = _findings(look, told)
         sheet = model.Sheet(
             title=look.title,
-            subtitle=f"{header.name} · step by step",
+            subtitle=f"{image.name} · step by step",
             footer=f"{look.name}, version {look.version}",
-            groups=(_group(look, told, findings, header.width, header.height),),
+            groups=(_group(look, told, findings, image.width, image.height),),
             lines_each=_LINES_EACH,
         )
         pages = layout.lay_out(sheet, model.paper_called(paper), typeface.measure, columns)
@@ -117,10 +109,10 @@ def make_steps(
         path,
         what="step by step",
         title=look.title,
-        originals=[image],
+        originals=image.originals,
         pixels_per_inch=pixels_per_inch,
     )
-    return StepsReport(files, told, findings, [*photograph.notices, *notices])
+    return StepsReport(files, told, findings, [*opened.notices, *notices])
 
 
 def _measured(look: Recipe, number: int, full: Any, geometry: Geometry) -> StepTold:

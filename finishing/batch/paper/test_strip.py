@@ -12,14 +12,13 @@ from typing import Any
 import cv2
 import numpy as np
 
-from finishing.batch.opening.picture import exact_source_of, finish_picture, reduced
+from finishing.batch.opening.picture import finish_picture, reduced
+from finishing.batch.paper.on_trial import OnTrial
 from finishing.batch.paper.prints import PIXELS_PER_INCH, Codes, is_pdf, jpeg_of, refuse_ending, write_pages
 from finishing.batch.paper.varying import Axis, Varied
 from finishing.engine.ends import Source
 from finishing.errors import Problem
 from finishing.operation import Geometry
-from finishing.photographs.headers import Header
-from finishing.photographs.reading import read_header, read_reduced
 from finishing.sheets.model import paper_called
 from finishing.sheets.placed import Page, pictures_needed
 from finishing.sheets.strip import Trial, Value, lay_out_grid, lay_out_strip
@@ -62,10 +61,9 @@ class StripReport:
 
 def make_strip(
     varied: Varied,
-    image: Path,
+    image: OnTrial,
     path: Path,
     *,
-    subject: tuple[float, float] | None = None,
     window: float | None = None,
     whole: bool = False,
     paper: str = "a4",
@@ -75,8 +73,8 @@ def make_strip(
     """Write the test strip of an image: PNG or PDF, by the path's ending.
 
     One axis gives bands over the window, edge to edge; `whole`, or two axes, give small pictures, each with the whole
-    window. subject: the point of interest in fractions of the image, which steps may refer to; the window lies about
-    it. window: its side as a share of the image's, half where a subject is named, else all. Raises Problem.
+    window, which lies about the image's subject. window: its side as a share of the image's, half where a subject is
+    known, else all. Raises Problem.
     """
     refuse_ending(path, "a test strip")
     if window is not None and not LEAST_WINDOW <= window <= 1:
@@ -86,18 +84,13 @@ def make_strip(
             expected=f"a share of the image's width and height, {LEAST_WINDOW:g} to 1",
             remedy="write --window 0.4, for example",
         )
-    header = read_header(image)
-    if header.refusal is not None:
-        raise header.refusal
-    side = window if window is not None else (WINDOW if subject is not None else 1.0)
-    shown = Window.about(subject, side)
+    side = window if window is not None else (WINDOW if image.subject is not None else 1.0)
+    shown = Window.about(image.subject, side)
     in_bands = len(varied.axes) == 1 and not whole
-    page = _laid_out(varied, header, shown, paper, in_bands=in_bands)
+    page = _laid_out(varied, image, shown, paper, in_bands=in_bands)
     ((_, (width, height)), *_) = pictures_needed([page], pixels_per_inch).items()
-    photograph = read_reduced(image, _edge_needed(header, width, height, shown))
-    full = exact_source_of(photograph)
-    geometry = Geometry(full.width, full.height, subject, scale=1 / photograph.reduction)
-    source, geometry, crop = _brought_to_size(full, geometry, shown, width, height)
+    opened = image.open(varied.base, _edge_needed(image, width, height, shown))
+    source, geometry, crop = _brought_to_size(opened.source, opened.geometry, shown, width, height)
 
     def finished(places: Sequence[int]) -> Codes:
         codes = finish_picture(varied.look(*places).steps, source, geometry)[crop]
@@ -120,23 +113,23 @@ def make_strip(
         path,
         what="test strip",
         title=varied.base.title,
-        originals=[image],
+        originals=image.originals,
         pixels_per_inch=pixels_per_inch,
     )
     values = {axis.name: list(axis.labels) for axis in varied.axes}
-    return StripReport(files, values, [*photograph.notices, *notices])
+    return StripReport(files, values, [*opened.notices, *notices])
 
 
-def _laid_out(varied: Varied, header: Header, shown: Window, paper: str, *, in_bands: bool) -> Page:
+def _laid_out(varied: Varied, image: OnTrial, shown: Window, paper: str, *, in_bands: bool) -> Page:
     look = varied.base
     trial = Trial(
         title=look.title,
-        subtitle=f"{header.name} · " + ("test strip" if in_bands else "trial prints"),
+        subtitle=f"{image.name} · " + ("test strip" if in_bands else "trial prints"),
         notes=tuple(_note(axis, number, in_bands=in_bands) for number, axis in enumerate(varied.axes)),
         footer=f"{look.name}, version {look.version}" + _window_told(shown),
     )
     values = [[Value(label, n == axis.own_at) for n, label in enumerate(axis.labels)] for axis in varied.axes]
-    shape = header.width / header.height
+    shape = image.width / image.height
     if in_bands:
         return lay_out_strip(trial, "strip", shape, values[0], paper_called(paper), measure)
     down = values[1] if len(values) > 1 else []
@@ -158,10 +151,10 @@ def _window_told(shown: Window) -> str:
     return f" · shown: {100 * shown.side:.0f} % of the image's width and height, about {x:.2f}, {y:.2f}"
 
 
-def _edge_needed(header: Header, width: int, height: int, shown: Window) -> int:
+def _edge_needed(image: OnTrial, width: int, height: int, shown: Window) -> int:
     """The long edge with which the image must be decoded for its window to have the pixels it is printed with."""
-    scale = min(max(width / header.width, height / header.height) / shown.side, 1)
-    return max(1, math.ceil(scale * max(header.width, header.height)))
+    scale = min(max(width / image.width, height / image.height) / shown.side, 1)
+    return max(1, math.ceil(scale * max(image.width, image.height)))
 
 
 def _brought_to_size(
