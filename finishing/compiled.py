@@ -9,8 +9,10 @@ Constants inside a kernel are float32 globals: a bare `1.0` is float64 to the co
 double the cost of everything it touches.
 """
 
+import hashlib
 import os
 from collections.abc import Callable
+from functools import cached_property
 from types import FunctionType
 from typing import Any
 
@@ -36,17 +38,30 @@ class Compiled:
             self._machine = self._compile()
         return self._machine
 
+    def _looked_up(self) -> dict[str, Any]:
+        """What the function finds outside of itself: helpers, constants, modules."""
+        names = self.function.__code__.co_names
+        return {name: value for name, value in self.function.__globals__.items() if name in names}
+
+    @cached_property
+    def fingerprint(self) -> str:
+        """Changes when the function does, or anything of ours that is linked into it."""
+        code = self.function.__code__
+        told = hashlib.sha256(repr((code.co_code, code.co_consts, code.co_names, code.co_varnames)).encode())
+        for name, value in sorted(self._looked_up().items()):
+            told.update(f"{name} {value.fingerprint if isinstance(value, Compiled) else repr(value)}".encode())
+        return told.hexdigest()
+
     def _compile(self) -> Callable[..., Any]:
         import numba
 
         linked = {
-            name: value.machine if isinstance(value, Compiled) else value
-            for name, value in self.function.__globals__.items()
-            if name in self.function.__code__.co_names
+            name: value.machine if isinstance(value, Compiled) else value for name, value in self._looked_up().items()
         }
         function = FunctionType(self.function.__code__, linked, self.function.__name__)
         function.__module__ = self.function.__module__
-        function.__qualname__ = self.function.__qualname__
+        # numba keeps machine code by this name, and looks for changes in this kernel's own file alone
+        function.__qualname__ = f"{self.function.__qualname__}_{self.fingerprint[:12]}"
         options: dict[str, Any] = {"fastmath": _FLAGS, "error_model": "numpy", "nogil": True}
         if self.inline:
             return numba.njit(inline="always", **options)(function)
@@ -146,7 +161,7 @@ def logarithm(x: Any) -> Any:
 
 @inlined
 def power(a: Any, exponent: Any) -> Any:
-    """a^exponent for a ≥ 0, to about 2e-6 of its value; what is below 2^-127 comes out as 0 or next to it."""
+    """a^exponent for a ≥ 0, to about 4e-6 of its value; what is below 2^-127 comes out as 0 or next to it."""
     y = max(logarithm(a) * exponent, LEAST_EXPONENT)
     n = np.int32(y + BIAS_FLOAT)  # as good as rounded down: f may leave 0…1 by a rounding error, no more
     f = y - (np.float32(n) - BIAS_FLOAT)

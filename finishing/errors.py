@@ -109,6 +109,12 @@ def problems_of(error: Problem | ProblemSet) -> list[Problem]:
     return error.problems if isinstance(error, ProblemSet) else [error]
 
 
+def install_extra(extra: str) -> str:
+    """The remedy where an optional part of the program is missing: what to type. It is installed from its own folder,
+    not from an index of packages, so that is where it has to be typed."""
+    return f"in the folder of this program (where its README.md is), run: pip install '.[{extra}]'"
+
+
 def fault_of_the_program(where: str, error: Exception) -> Problem:
     """What a frame is told when it meets something that the program did not foresee; the others go on."""
     if isinstance(error, MemoryError):

@@ -59,7 +59,8 @@ def run(
     """
     from finishing.batch.delivery.run import run as run_session
     from finishing.batch.delivery.unavailable import refuse_unavailable
-    from finishing.batch.work.assignment import OUTPUT_FOLDER, assign
+    from finishing.batch.work.assignment import assign
+    from finishing.sessions.folder import OUTPUT_FOLDER
 
     started = time.perf_counter()
     work = assign(

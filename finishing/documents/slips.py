@@ -88,6 +88,10 @@ def _tab(lines: Sequence[str], stop: _Stop) -> Slip | None:
         if "\t" in _indent(line) and line.strip():
             mended = " " * _wanted_column(lines, at) + line.lstrip()
             return Slip(at, line.index("\t"), "a tab stands where YAML wants spaces", mended, "type spaces instead")
+    if "'\\t'" in stop.said or "\t" in lines[stop.line][stop.column : stop.column + 1]:
+        line = lines[stop.line]
+        column = line.find("\t")
+        return Slip(stop.line, column, "a tab stands where YAML wants spaces", line.replace("\t", " "))
     return None
 
 
@@ -303,6 +307,22 @@ def _no_colon(lines: Sequence[str], stop: _Stop) -> Slip | None:
     return None
 
 
+def _broken_line(lines: Sequence[str], stop: _Stop) -> Slip | None:
+    """A text that was broken into two lines, the second of which begins too far to the left."""
+    simple = "simple key" in stop.said and stop.begun is not None
+    at = stop.begun[0] if simple and stop.begun is not None else stop.line
+    above = _above(lines, at)
+    if above is None or not (simple or "but found '<scalar>'" in stop.said):
+        return None
+    line = lines[at]
+    key = _KEY.match(lines[above])
+    if key is None or not lines[above][key.end() :].strip() or _KEY.match(line) or line.lstrip().startswith("- "):
+        return None
+    what = "the text of the line above goes on here, too far to the left"
+    mended = f"{lines[above].strip()} {line.strip()}"
+    return Slip(at, len(_indent(line)), what, _indent(line) + mended, "keep it in one line")
+
+
 def _column(line: str) -> int:
     """The column of a line's key, behind its dashes."""
     found = re.match(r"\s*(?:-\s+)*", line)
@@ -338,5 +358,5 @@ def _out_of_line(lines: Sequence[str], stop: _Stop) -> Slip | None:
 
 _SLIPS: tuple[Callable[[Sequence[str], _Stop], Slip | None], ...] = (
     _tab, _hash, _quote_broken_off, _quote_left_open, _escape, _reserved, _brackets, _no_space, _no_space_behind_dash,
-    _second_colon, _no_colon, _out_of_line,
+    _second_colon, _broken_line, _no_colon, _out_of_line,
 )  # fmt: skip

@@ -15,9 +15,6 @@ from datetime import datetime, timedelta
 
 from finishing.exposure.sun import sun_position
 
-#: Below it the sun adds nothing to the night sky that could be photographed with.
-NIGHT_ELEVATION = -18.0
-
 #: From (degrees), and the coefficients of log10(lux) in x = altitude / 90, highest segment first.
 _PUBLISHED = (
     (20.0, (3.74, 3.97, -4.07, 1.47)),

@@ -154,19 +154,9 @@ def lighting_ratio(heads: Sequence[Head]) -> float | None:
     return (key**2 + fill**2) / fill**2
 
 
-def power_stops(power: float) -> float:
-    """A power fraction against full power, in stops: 1/4 is -2."""
-    return math.log2(power)
-
-
 def reading_at_power(full_power_reads: float, power: float) -> float:
     """The f-number at a fraction of full power, the head staying where it is: N sqrt(power)."""
     return exact_aperture(full_power_reads) * math.sqrt(power)
-
-
-def power_for_reading(wanted: float, full_power_reads: float) -> float:
-    """The fraction of full power that reads `wanted`; above 1 where the head cannot do it."""
-    return float((exact_aperture(wanted) / exact_aperture(full_power_reads)) ** 2)
 
 
 def reading_from_guide_number(guide_number: float, metres: float, *, power: float = 1.0, iso: float = 100.0) -> float:
@@ -175,13 +165,3 @@ def reading_from_guide_number(guide_number: float, metres: float, *, power: floa
     guide_number: in metres, for ISO 100 at full power. A guide number of 43 at 5 m reads f/8.6.
     """
     return guide_number / metres * math.sqrt(power * iso / 100)
-
-
-def distance_for_reading(guide_number: float, reads: float, *, power: float = 1.0, iso: float = 100.0) -> float:
-    """The distance in metres at which a head gives a reading; the inverse of `reading_from_guide_number`."""
-    return guide_number / reads * math.sqrt(power * iso / 100)
-
-
-def distance_stops(from_metres: float, to_metres: float) -> float:
-    """What moving a head changes, in stops, by the inverse square law: 2 m to 4 m is -2."""
-    return -2 * math.log2(to_metres / from_metres)

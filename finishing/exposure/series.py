@@ -99,11 +99,6 @@ def exact_exposure(exposure: Exposure) -> Exposure:
     return Exposure(exact_aperture(exposure.f_number), exact_shutter(exposure.seconds), exact_iso(exposure.iso))
 
 
-def nominal_exposure(exposure: Exposure) -> Exposure:
-    """The nearest that can be set, as printed: aperture and time in thirds, sensitivity in thirds."""
-    return Exposure(nearest_aperture(exposure.f_number), nearest_shutter(exposure.seconds), nearest_iso(exposure.iso))
-
-
 def _nearest(stops: float, stops_of: dict[str, float], what: str) -> float:
     low, high = min(stops_of.values()), max(stops_of.values())
     if not low - 1 / 3 < stops < high + 1 / 3:

@@ -70,11 +70,6 @@ def speed_value(iso: float) -> float:
     return math.log2(_above_zero("the ISO speed", iso) / _SPEED_AT_ZERO)
 
 
-def brightness_value(f_number: float, seconds: float, iso: float) -> float:
-    """APEX Bv = Av + Tv - Sv of the scene that this exposure renders as a middle tone, in stops."""
-    return aperture_value(f_number) + time_value(seconds) - speed_value(iso)
-
-
 def exposure_value(f_number: float, seconds: float) -> float:
     """Ev = log2(N^2 / t), in stops (APEX). The higher, the less light is let in.
 
@@ -95,11 +90,6 @@ def luminance(ev100: float) -> float:
     L = 2^EV K / 100 with K = 12.5 (ISO 2720): EV 0 is 0.125 cd/m2, EV 15 is 4096 cd/m2.
     """
     return float(2.0**ev100 * METER_CONSTANT / 100)
-
-
-def ev100_of_luminance(candela_per_square_metre: float) -> float:
-    """The inverse of `luminance`. Raises ValueError unless the luminance is above 0."""
-    return math.log2(_above_zero("the luminance", candela_per_square_metre) * 100 / METER_CONSTANT)
 
 
 def difference_in_stops(planned: Exposure, actual: Exposure) -> float:

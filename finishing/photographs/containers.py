@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import BinaryIO, Literal, Protocol
 
-from finishing.errors import Problem
+from finishing.errors import Problem, install_extra
 
 Format = Literal["jpeg", "png", "tiff", "webp", "avif", "heif", "raw"]
 ColourModel = Literal["rgb", "grey", "palette", "ycbcr", "cmyk", "other"]
@@ -104,7 +104,7 @@ def scan(window: Window, name: str) -> Container:
     if found is None:
         from finishing.photographs import raw
 
-        more = "" if raw.missing() is None else "; if it is a raw file: pip install 'finishing[raw]'"
+        more = "" if raw.missing() is None else f"; if it is a raw file: {install_extra('raw')}"
         raise Problem(
             "this is not a photograph that can be read here",
             where=name,
@@ -153,7 +153,7 @@ def missing_extra(what: str, extra: str) -> Problem:
     return Problem(
         f"this is {what}, and what reads it is not installed",
         expected=f"the extra {extra}",
-        remedy=f"install it: pip install 'finishing[{extra}]'",
+        remedy=install_extra(extra),
     )
 
 

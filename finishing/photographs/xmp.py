@@ -86,12 +86,6 @@ def plain_packet(packet: bytes, what: str) -> tuple[ElementTree.Element | None, 
         return None, [f"{what} is damaged and was not used"]
 
 
-def read_rating(packet: bytes) -> tuple[int | None, list[str]]:
-    """The rating (xmp:Rating: −1 for rejected, 0 for none, 1…5), or None, and notices about a broken packet."""
-    found, notices = read_packet(packet)
-    return found.rating, notices
-
-
 def sidecar_of(frame: Path) -> Path | None:
     """The packet beside a frame: frame.xmp, else frame.jpg.xmp; None where there is neither."""
     for path in (frame.with_suffix(".xmp"), frame.with_suffix(".XMP"), frame.with_name(frame.name + ".xmp")):

@@ -27,6 +27,8 @@ from finishing.regions.combined import written
 from finishing.regions.region import Region, Weights
 from finishing.units import format_number
 
+#: What a check can be limited by; each has some of these.
+LIMITS = ("at_most", "at_least", "between")
 #: Sums over single rows: float64 (rows, sums).
 Sums = NDArray[np.float64]
 
@@ -81,7 +83,7 @@ class Check(Model):
     @model_validator(mode="after")
     def _has_a_limit(self) -> "Check":
         if all(limit is None for limit in self._limits()):
-            names = [name for name in ("at_most", "at_least", "between") if name in type(self).model_fields]
+            names = [name for name in LIMITS if name in type(self).model_fields]
             listed = ", ".join(names[:-1]) + " or " + names[-1]
             raise ValueError(f"expected a limit: {listed}; add {self.limit_example}, for example")
         low, high = self.bounds()

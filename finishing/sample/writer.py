@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 #: OkLCh hue in degrees of the coat as photographed, the sample's kept colour.
-KEPT_HUE = 72.0
+KEPT_HUE = 77.0
 #: Where the subject is in some frames, as shares of width and height from the top left.
 SUBJECTS = {
     "A-0003": (0.45, 0.52),

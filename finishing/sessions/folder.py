@@ -16,6 +16,8 @@ from finishing.documents import Document
 from finishing.documents.reading import nearest
 from finishing.errors import Place, Problem
 
+#: Where a session's finished files go, beside session.yaml, unless it is said; and what lies in every such folder.
+OUTPUT_FOLDER, LEDGER_NAME = "finished", "ledger.sqlite"
 #: What lies beside frames and is none: packets with ratings and rights.
 NO_FRAMES = (".xmp",)
 
@@ -95,22 +97,33 @@ def _link(document: Document[Any], text: str, *at: str | int) -> Problem:
     )
 
 
-def find_files(document: Document[Any], patterns: Iterable[str], key: str) -> tuple[list[FramePath], list[Problem]]:
-    """The files that glob patterns under `key` of a document find, sorted by name, and all that is wrong
-    with them.
+@dataclass(frozen=True)
+class Found:
+    """The files that patterns find, sorted by name; what is wrong with them; what is only to be known."""
+
+    frames: list[FramePath]
+    problems: list[Problem]
+    warnings: list[Problem]
+
+
+def find_files(document: Document[Any], patterns: Iterable[str], key: str) -> Found:
+    """The files that glob patterns under `key` of a document find.
 
     Wrong are patterns that leave the folder or find nothing, links that lead out of it, and two files whose
-    names differ only in the suffix. Hidden files and packets beside frames (.xmp) are passed over.
+    names differ only in the suffix. Hidden files and packets beside frames (.xmp) are passed over; files below an
+    output folder of a session, which are no frames, are passed over and told.
     """
     folder = document.path.parent
     found: dict[Path, FramePath] = {}
     problems: list[Problem] = []
+    warnings: list[Problem] = []
+    outputs = _Outputs(folder)
     for i, pattern in enumerate(patterns):
         at: tuple[str | int, ...] = (key, i) if isinstance(document.tree.at((key,)), list) else (key,)
         if not stays_inside(pattern):
             problems.append(outside(document, *at))
             continue
-        some = False
+        some, finished = False, list[str]()
         try:
             paths = sorted(folder.glob(pattern))
         except (ValueError, IndexError, NotImplementedError):  # such as "**.jpg" or ".", which pathlib refuses
@@ -119,17 +132,51 @@ def find_files(document: Document[Any], patterns: Iterable[str], key: str) -> tu
             relative = path.relative_to(folder)
             if any(part.startswith(".") for part in relative.parts) or path.suffix.lower() in NO_FRAMES:
                 continue
-            if not _really_inside(path, folder):
+            inside = outputs.holding(relative)
+            if inside is not None:
+                finished.append(inside)
+            elif not _really_inside(path, folder):
                 problems.append(_link(document, relative.as_posix(), *at))
                 some = True
             elif path.is_file():
                 some = True
                 found.setdefault(path, FramePath(path.stem, path, relative.as_posix()))
-        if not some:
+        if finished:
+            (warnings if some else problems).append(_finished(document, pattern, finished, *at))
+        elif not some:
             problems.append(_nothing(document, pattern, *at))
     frames = sorted(found.values())
     problems += _doubles(frames, document.place(key))
-    return frames, problems
+    return Found(frames, problems, warnings)
+
+
+class _Outputs:
+    """The output folders of a folder: finished/, and whatever holds a ledger."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._known: dict[Path, bool] = {Path(OUTPUT_FOLDER): True, Path(): False}
+
+    def holding(self, file: Path) -> str | None:
+        """The output folder that a file lies in, relative like the file; None where it lies in none."""
+        for above in reversed(file.parents):
+            if above not in self._known:
+                self._known[above] = (self._folder / above / LEDGER_NAME).is_file()
+            if self._known[above]:
+                return above.as_posix()
+        return None
+
+
+def _finished(document: Document[Any], pattern: str, folders: list[str], *at: str | int) -> Problem:
+    count = f"{len(folders)} file{'' if len(folders) == 1 else 's'}"
+    where = ", ".join(f"{folder}/" for folder in sorted(set(folders)))
+    said = "is finished, and no frame" if len(folders) == 1 else "are finished, and no frames"
+    return document.problem(
+        f"{count} in {where} {said}",
+        *at,
+        got=pattern,
+        remedy="name the frames' own folder (frames/*.jpg), so that no finished file can be taken for a frame",
+    )
 
 
 def _nothing(document: Document[Any], pattern: str, *at: str | int) -> Problem:

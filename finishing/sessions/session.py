@@ -31,7 +31,7 @@ from finishing.sessions.blends import Blends, FrameBlend, blend_problems
 from finishing.sessions.clocks import CameraClocks, clock_problems
 from finishing.sessions.deliverables import Deliverable, deliverable_problems, idle_settings
 from finishing.sessions.evening import Match, match_problems
-from finishing.sessions.folder import FramePath, find_files, inside_file, matches, unknown_frame
+from finishing.sessions.folder import Found, FramePath, find_files, inside_file, matches, unknown_frame
 from finishing.sessions.plan import ShootPlan, read_plan, setup_ids
 from finishing.sessions.selection import EVERYTHING, FrameSelection, Selection
 
@@ -202,11 +202,12 @@ def examine_session(path: Path, known_looks: Iterable[str] | None = None) -> Exa
     file = path / "session.yaml" if path.is_dir() else path
     partly = read_partly(file, SessionFile, _STAND_INS, whole=("blends",))
     document, problems, faulty = partly.document, list(partly.problems), set(partly.faulty)
-    frames: list[FramePath] = []
+    found = Found([], [], [])
     if document.tree.at(("frames",)) is not None:
-        frames, wrong = find_files(document, document.value.frames, "frames")
-        problems += wrong
-        faulty.update({("frames",)} if wrong else ())
+        found = find_files(document, document.value.frames, "frames")
+        problems += found.problems
+        faulty.update({("frames",)} if found.problems else ())
+    frames = found.frames
     plan, setups, wrong = _plan(document)
     problems += wrong
     faulty.update({("plan",)} if wrong else ())
@@ -227,7 +228,7 @@ def examine_session(path: Path, known_looks: Iterable[str] | None = None) -> Exa
             wrong = match_problems(document, document.value.match, names, _skipped(document.value), setups)
             faulty.update({("match",)} if wrong else ())
             problems += [*wrong, *_selections(document, frames, blends, setups or ())]
-    warnings = idle_settings(document, document.value.deliverables)
+    warnings = [*found.warnings, *idle_settings(document, document.value.deliverables)]
     if plan is not None:
         warnings += _unused_patterns(plan, frames)
     return Examined(Session(document, tuple(frames), plan, tuple(warnings)), problems, frozenset(faulty))

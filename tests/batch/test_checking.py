@@ -185,6 +185,24 @@ def test_a_pick_that_the_session_does_not_give_is_something_to_look_at(session: 
     assert any("white_edge" in warning.what for warning in checked.warnings)
 
 
+def test_finished_files_are_no_frames(session: Path) -> None:
+    change(session / "session.yaml", ("frames/*.jpg", '"**/*.jpg"'))
+    report = run(assign(session, jobs=1), session / "finished", jobs=2)
+    run(assign(session, jobs=1), session / "elsewhere", jobs=2)
+    assert len(list(session.rglob("*.jpg"))) == 4 + 7 + 7
+    checked = check_file(session)
+    assert not checked.problems
+    (warning,) = checked.warnings
+    assert warning.what == "14 files in elsewhere/, finished/ are finished, and no frames"
+    assert len(assign(session, jobs=1).frames) == 4
+    assert not run(assign(session, jobs=1), session / "finished", jobs=2).made
+    assert len(report.made) == 14
+    change(session / "session.yaml", ('"**/*.jpg"', "finished/web/*/*.jpg"))
+    assert [problem.what for problem in check_file(session).problems] == [
+        "7 files in finished/ are finished, and no frames"
+    ]
+
+
 def test_a_faulty_plan_still_knows_its_set_ups(session: Path) -> None:
     change(session / "plan.yaml", ("ambient: -2", "ambient: dusk"))
     change(session / "session.yaml", ("[A, C-0004]", "[A, C, D]"))

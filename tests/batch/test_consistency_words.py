@@ -21,14 +21,21 @@ def test_a_line_tells_stops_warmth_tint_and_skin() -> None:
         (State(1.3, (0.0086, 0.0104), 54.0), State(0.08, (0.0, 0.0007), 51.2)),
     )
     assert consistency_line(told) == (
-        "set-up A: 2 frames within 0.08 stop, 0 % of green or magenta, 50 K of warmth and 1.2° of skin hue; "
-        "before within 1.3 stops, 10 % of green or magenta, 700 K of warmth and 4° of skin hue"
+        "set-up A: 2 frames within 0.08 stop (before 1.3 stops), 1 % of green or magenta (10 %), "
+        "50 K of warmth (700 K) and 1.2° of skin hue (4°)"
     )
+
+
+def test_what_cannot_be_seen_is_not_told_more_closely() -> None:
+    same = State(0.0, (0.0, 0.0), 50.0)
+    told = setup((same, same), (State(0.3, (0.0002, 0.001), 50.1), State(0.001, (0.0, 0.00001), 50.1)))
+    line = "set-up A: 2 frames within 0.05 stop (before 0.3 stop), 50 K of warmth (50 K) and 0.5° of skin hue (0.5°)"
+    assert consistency_line(told) == line
 
 
 def test_what_was_not_measured_is_left_out() -> None:
     told = setup((State(0.0), State(0.0)), (State(0.5), State(0.1)), (State(), State()), name=None)
-    line = "all frames: 3 frames within 0.1 stop; before within 0.5 stop; 1 of them not measured"
+    line = "all frames: 3 frames within 0.1 stop (before 0.5 stop); 1 of them not measured"
     assert consistency_line(told) == line
     nothing = consistency_line(setup((State(), State()), (State(0.1), State(0.1))))
     assert nothing is not None

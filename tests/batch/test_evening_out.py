@@ -192,6 +192,9 @@ def test_outputs_carry_the_correction(tmp_path: Path) -> None:
     xmp = (out / "full" / "plain" / "A-0006.png").read_bytes()
     assert b"<finishing:ExposureCorrectionStops>0.8" in xmp
     assert b"<finishing:WhiteBalanceCorrection>to its set-up's key frame, measured: " in xmp
+    history = xmp.split(b"<stEvt:parameters>")[1].decode("utf-8", "replace")
+    assert history.startswith("exposure evened out by +0.8")
+    assert " stops; white balance evened out (to its set-up's key frame, measured); " in history
     key = (out / "full" / "plain" / "A-0005.png").read_bytes()
     assert b"ExposureCorrectionStops" not in key
     assert b"WhiteBalanceCorrection" not in key
@@ -261,7 +264,7 @@ def test_what_was_measured_is_remembered_until_something_of_it_changes(tmp_path:
 
     path = folder / "session.yaml"
     text = path.read_text()
-    path.write_text(text.replace("at_most", "at_most") + "per_frame:\n  A-0006: {rating: 3}\n")
+    path.write_text(text + "per_frame:\n  A-0006: {rating: 3}\n")
     assert measured(folder, out) == 0  # nothing that is measured hangs on a rating
     path.write_text(text.replace(FIGURE, "{ellipse: [0.5, 0.5, 0.2, 0.2]}"))
     assert measured(folder, out) == 3

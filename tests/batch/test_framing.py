@@ -216,6 +216,26 @@ def test_a_session_with_crops_is_finished_in_their_sizes(session: Path, tmp_path
     assert len(first.made) == 14
 
 
+def test_the_history_tells_how_a_frame_was_turned_and_cropped(session: Path, tmp_path: Path) -> None:
+    text = (session / "session.yaml").read_text()
+    framed = "  A-0001: {straighten: -0.8, crop: {box: [0.1, 0, 1, 0.5]}}\n  C-0004: {straighten: 2}\n"
+    (session / "session.yaml").write_text(text.replace("per_frame:\n", "per_frame:\n" + framed))
+    run(assign(session), tmp_path / "out", jobs=2)
+
+    def history(frame: str) -> str:
+        content = (tmp_path / f"out/web/faded_print/{frame}.jpg").read_bytes().decode("utf-8", "replace")
+        return content.split("<stEvt:parameters>")[1].split("</stEvt:parameters>")[0]
+
+    framing = framing_of(says(straighten=-0.8, crop={"box": [0.1, 0, 1, 0.5]}), 300, 200)
+    assert history("A-0001").startswith(
+        "straightened by 0.8° anticlockwise; "
+        f"cropped to {framing.width} × {framing.height} of {framing.turned_width} × {framing.turned_height} pixels, "
+        f"{framing.left} from the left and 0 from the top; exposure: {{stops: 0.15}}; "
+    )
+    assert history("C-0004").startswith("straightened by 2° clockwise; exposure: ")
+    assert history("A-0002").startswith("exposure: ")
+
+
 def test_a_contact_sheet_shows_what_is_kept(session: Path, tmp_path: Path) -> None:
     from finishing.batch.paper.contact_sheet import make_sheet
 

@@ -197,6 +197,11 @@ SLIPS = {
     "looks:\n  - look: a\n  -": (
         "3:4", "nothing stands behind this dash", "take the dash away, or write an entry behind it"
     ),
+    "rights:\n  cre\tator: A": ("2:6", "a tab stands where YAML wants spaces", "write cre ator: A"),
+    "rights:\n  creator: © 2026\n  A. Example\n  usage: x": (
+        "3:3", "the text of the line above goes on here, too far to the left",
+        "keep it in one line; write creator: © 2026 A. Example",
+    ),
     "looks:\n  -look: a\n  -look: b": None,
     "looks:\n  -look: a\n    frames: c": ("2:4", "a space is missing behind the dash", 'write - look: a'),
 }  # fmt: skip

@@ -302,7 +302,7 @@ def test_a_missing_extra_names_what_to_install(
     monkeypatch.setattr(
         importlib.util, "find_spec", lambda name, *more: None if name in ("rawpy", "pillow_heif") else find(name, *more)
     )
-    for path, words in ((dng, "finishing[raw]"), (heic, "finishing[heif]"), (unknown, "finishing[raw]")):
+    for path, words in ((dng, ".[raw]"), (heic, ".[heif]"), (unknown, ".[raw]")):
         with pytest.raises(Problem) as caught:
             read_photograph(path)
         assert f"pip install '{words}'" in str(caught.value.remedy)

@@ -380,7 +380,5 @@ def test_a_set_up_may_have_no_planned_exposure_and_is_told_where_something_hangs
         None, None, None, None, (),
     )  # fmt: skip
     assert first.as_json()["exposure"] is None
-    assert [warning.what for warning in first.warnings] == [
-        "set-up A has ambient and no exposure to tell it against"
-    ]
+    assert [warning.what for warning in first.warnings] == ["set-up A has ambient and no exposure to tell it against"]
     assert "  exposure  not planned" in plan_lines(worked)

@@ -1,11 +1,14 @@
 """What is written into a finished file about how it came to be."""
 
 import json
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from finishing import __version__, units
+from finishing.batch.opening.framing import Framing, framing_of
 from finishing.batch.work.assignment import FrameWork, Output
 from finishing.batch.work.blends import Origin
+from finishing.evenness.correction import Correction
 from finishing.photographs.headers import Header, upright_metadata
 from finishing.photographs.metadata import FrameMetadata
 from finishing.photographs.records import FinishRecord, RecordedStrobe, Rights
@@ -23,6 +26,7 @@ def record_of(
 ) -> FinishRecord:
     """The record of one output of a session. origin: the files that the frame comes from; width, height: in pixels."""
     setup, deliverable = work.setup, output.deliverable
+    framing = framing_of(work.says, header.width, header.height)
     planned = setup.setup.exposure.values if setup and setup.setup.exposure else None
     return FinishRecord(
         source=upright_metadata(header.metadata),
@@ -49,8 +53,29 @@ def record_of(
         plan_minus_camera_stops=work.match.difference_stops if work.match else None,
         exposure_correction_stops=work.correction.stops or None,
         white_balance_correction=work.correction.white_text,
-        **_of_look(output.look),
+        **_of_look(output.look, [*_evened(work.correction), *_framed(framing)]),
     )
+
+
+def _evened(correction: Correction) -> Iterator[str]:
+    """What evening out did, for the history."""
+    if correction.stops:
+        yield f"exposure evened out by {units.format_stops(correction.stops, 2)} stops"
+    if correction.rows is not None:
+        yield "white balance evened out" + (f" ({correction.white})" if correction.white else "")
+
+
+def _framed(framing: Framing) -> Iterator[str]:
+    """How the frame was straightened and cropped, for the history."""
+    if not framing.level:
+        side = "clockwise" if framing.degrees > 0 else "anticlockwise"
+        yield f"straightened by {units.format_number(abs(framing.degrees))}° {side}"
+    if (framing.width, framing.height) != (framing.turned_width, framing.turned_height):
+        whole = f"{framing.turned_width} × {framing.turned_height}"
+        yield (
+            f"cropped to {framing.width} × {framing.height} of {whole} pixels, "
+            f"{framing.left} from the left and {framing.top} from the top"
+        )
 
 
 #: The longest recipe, in bytes, that is put into a file: the one segment that a JPEG has for XMP ends at 65 533.
@@ -91,14 +116,15 @@ def _delivered(deliverable: Deliverable) -> str:
     return json.dumps({**told, "format": deliverable.format}, sort_keys=True)
 
 
-def _of_look(look: Recipe) -> dict[str, Any]:
+def _of_look(look: Recipe, before: Sequence[str] = ()) -> dict[str, Any]:
+    """before: what was done to the frame before the look's steps."""
     return {
         "recipe_title": look.title,
         "recipe_name": look.name,
         "recipe_version": str(look.version),
         "recipe_hash": look.hash,
         "settings": dict(look.settings),
-        "history": "; ".join(step.describe() for step in look.steps),
+        "history": "; ".join([*before, *(step.describe() for step in look.steps)]),
     }
 
 

@@ -10,8 +10,12 @@ B_PER_KELVIN = 0.0074 / 500
 A_PER_PERCENT = 0.00086
 
 
+#: What cannot be seen is not told: below these, frames count as within them.
+LEAST_STOPS, LEAST_KELVIN, LEAST_PERCENT, LEAST_DEGREES = 0.05, 50.0, 1.0, 0.5
+
+
 def consistency_line(setup: SetupConsistency) -> str | None:
-    """set-up A: 14 frames within 0.1 stop, 50 K of warmth and 1° of skin hue; before 1.3 stops, …
+    """set-up A: 14 frames within 0.1 stop (before 1.3 stops), 50 K of warmth (700 K) and 1° of skin hue (3°)
 
     What counts is how far the two frames lie apart that are least alike. None for a single frame, which has nothing to
     be like.
@@ -19,29 +23,35 @@ def consistency_line(setup: SetupConsistency) -> str | None:
     if len(setup.frames) < 2:
         return None
     named = "all frames" if setup.setup is None else f"set-up {setup.setup}"
-    before, after, lacking = [], [], 0
+    parts: list[str] = []
+    lacking = 0
     for name, (came, leaves) in setup.spreads().items():
         if came.span is None or leaves.span is None or leaves.count < 2:
             continue
-        before.append(_words(name, came.span))
-        after.append(_words(name, leaves.span))
         if name == "exposure_stops":
             lacking = len(setup.frames) - leaves.count
-    if not after:
+        if name == "white_a" and max(came.span, leaves.span) < LEAST_PERCENT * A_PER_PERCENT:
+            continue
+        (after, unit), (before, other) = _words(name, leaves.span), _words(name, came.span)
+        if not parts:
+            before = f"before {before}"
+        parts.append(f"{after}{unit} ({before}{other.partition(' of ')[0]})")
+    if not parts:
         return f"{named}: {len(setup.frames)} frames, too few of them can be measured to tell how alike they are"
-    line = f"{named}: {len(setup.frames)} frames within {_listed(after)}; before within {_listed(before)}"
+    line = f"{named}: {len(setup.frames)} frames within {_listed(parts)}"
     return line + (f"; {lacking} of them not measured" if lacking else "")
 
 
-def _words(name: str, span: float) -> str:
+def _words(name: str, span: float) -> tuple[str, str]:
+    """A span as a number and its unit."""
     if name == "exposure_stops":
-        number = format_number(span, 1 if span >= 0.1 else 2)
-        return f"{number} {'stop' if float(number) <= 1 else 'stops'}"
+        number = format_number(max(span, LEAST_STOPS), 1 if span >= 0.1 else 2)
+        return number, " stop" if float(number) <= 1 else " stops"
     if name == "white_b":
-        return f"{format_number(round(span / B_PER_KELVIN, -1), 0)} K of warmth"
+        return format_number(max(round(span / B_PER_KELVIN / 50) * 50, LEAST_KELVIN), 0), " K of warmth"
     if name == "white_a":
-        return f"{format_number(span / A_PER_PERCENT, 1)} % of green or magenta"
-    return f"{format_number(span, 1)}° of skin hue"
+        return format_number(max(span / A_PER_PERCENT, LEAST_PERCENT), 0), " % of green or magenta"
+    return format_number(max(span, LEAST_DEGREES), 1), "° of skin hue"
 
 
 def _listed(parts: list[str]) -> str:

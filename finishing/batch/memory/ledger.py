@@ -12,8 +12,9 @@ from typing import Any
 
 from finishing.errors import Place, Problem
 from finishing.recipes.check import CheckResult
+from finishing.sessions.folder import LEDGER_NAME
 
-FILE_NAME = "ledger.sqlite"
+FILE_NAME = LEDGER_NAME
 
 _SCHEMA = """
 CREATE TABLE IF NOT EXISTS outputs (

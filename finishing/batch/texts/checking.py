@@ -58,8 +58,8 @@ def _session(path: Path) -> tuple[list[Problem], list[Problem]]:
     """All that `finishing run` would refuse, and what is only doubtful, which is told once nothing is wrong."""
     from finishing.batch.delivery.unavailable import unavailable
     from finishing.batch.memory.ledger import ledger_problem
-    from finishing.batch.work.assignment import OUTPUT_FOLDER
     from finishing.batch.work.foundation import examine
+    from finishing.sessions.folder import OUTPUT_FOLDER
 
     foundation, problems = examine(path)
     problems = [*problems, *unavailable(foundation.session)]
@@ -80,7 +80,7 @@ def _cards(foundation: "Foundation") -> tuple[list[Problem], list[Problem]]:
         return [], []
     from finishing.batch.evening.cards import neutral_whites
     from finishing.batch.evening.measured import Measurements
-    from finishing.batch.work.assignment import OUTPUT_FOLDER
+    from finishing.sessions.folder import OUTPUT_FOLDER
 
     measurements = Measurements(foundation.session.folder / OUTPUT_FOLDER)
     setup_of = foundation.matching.setup_of if foundation.matching else {}

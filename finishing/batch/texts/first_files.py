@@ -21,14 +21,14 @@ from finishing.errors import Place, Problem
 from finishing.exposure.series import nearest_aperture, nearest_iso, nearest_shutter
 from finishing.photographs.headers import Header
 from finishing.recipes.library import library_folder, recipes_in
-from finishing.sessions.folder import FramePath
+from finishing.sessions.folder import LEDGER_NAME, OUTPUT_FOLDER, FramePath
 from finishing.sessions.likely import LEAP, PAUSE, LikelySetup, likely_setups, prefix_of
 from finishing.sessions.matching import FrameFacts
 
 #: Endings of frames, in the order in which they are preferred where two files have one name.
 ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff")
 #: Folders of a session that hold no frames.
-_NOT_FRAMES = frozenset({"finished", "recipes", "masks"})
+_NOT_FRAMES = frozenset({OUTPUT_FOLDER, "recipes", "masks"})
 #: What an exposure is made of.
 _EXPOSURE = ("aperture", "shutter", "iso")
 
@@ -116,7 +116,7 @@ def _frames_of(folder: Path) -> tuple[list[str], list[FramePath], list[str]]:
     found: dict[tuple[str, str], list[Path]] = {}
     folders = [folder, *(p for p in sorted(folder.iterdir()) if p.is_dir() and p.name not in _NOT_FRAMES)]
     for place in folders:
-        if place.name.startswith(".") and place != folder:
+        if place != folder and (place.name.startswith(".") or (place / LEDGER_NAME).is_file()):
             continue
         for path in sorted(place.iterdir()):
             known = path.suffix.lower() in ENDINGS and path.is_file() and not path.name.startswith(".")

@@ -12,7 +12,7 @@ from finishing.evenness.correction import NONE, Correction
 from finishing.photographs.headers import Header
 from finishing.recipes.recipe import Recipe
 from finishing.sessions.deliverables import Deliverable, file_name, is_profile_file
-from finishing.sessions.folder import FramePath, matches
+from finishing.sessions.folder import OUTPUT_FOLDER, FramePath, matches
 from finishing.sessions.matching import FrameMatch, Matching
 from finishing.sessions.selection import parse_selection, select_frames
 from finishing.sessions.session import PerFrame, Session
@@ -22,12 +22,10 @@ if TYPE_CHECKING:
     from finishing.batch.evening.evening_out import Evenness
 
 __all__ = [
-    "OUTPUT_FOLDER", "PICKED", "FrameWork", "Output", "SessionWork", "assign", "frames_and_blends", "picked_looks",
+    "PICKED", "FrameWork", "Output", "SessionWork", "assign", "frames_and_blends", "picked_looks",
     "unknown_picks",
 ]  # fmt: skip
 
-#: Where a session's files go, beside session.yaml, unless it is said.
-OUTPUT_FOLDER = "finished"
 #: In place of names of frames: those that the client picked, in the looks that were picked for them.
 PICKED = "picked"
 
