@@ -93,8 +93,14 @@ def plan_text() -> str:
     return "\n".join(head + [line for setup in SETUPS for line in _setup_lines(setup)]) + "\n"
 
 
-def session_text(kept_hue: float, subjects: dict[str, tuple[float, float]], ratings: dict[str, int]) -> str:
-    """session.yaml of the sample. kept_hue: OkLCh degrees; subjects: places in the frame, 0 to 1."""
+def session_text(
+    kept_hue: float,
+    subjects: dict[str, tuple[float, float]],
+    ratings: dict[str, int],
+    blend: tuple[str, str] | None = None,
+) -> str:
+    """session.yaml of the sample. kept_hue: OkLCh degrees; subjects: places in the frame, 0 to 1; blend: two frames of
+    one tripod, at different shutters."""
     lines = [
         "# The sample session. Everyone and everything in it is invented.",
         "session: Orchard at dusk",
@@ -119,5 +125,11 @@ def session_text(kept_hue: float, subjects: dict[str, tuple[float, float]], rati
         if name in ratings:
             parts.append(f"rating: {ratings[name]}")
         lines.append(f"  {name}: {{{', '.join(parts)}}}")
+    if blend is not None:
+        light = "{ambient: -0.7, strobe: +0.3}"
+        lines += [
+            "blends:                                 # strobe and daylight of two frames, blended anew",
+            f"  {blend[0][0]}-later: {{sources: [{', '.join(blend)}], light: {light}}}",
+        ]
     lines += ["deliverables:", "  web: {format: jpeg, long_edge: 1200, profile: srgb, quality: 90}"]
     return "\n".join(lines) + "\n"

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 #: OkLCh hue in degrees of the coat as photographed, the sample's kept colour.
 KEPT_HUE = 77.0
+#: Two frames of one tripod, a stop apart.
+BLEND = ("A-0003", "A-0004")
 #: Where the subject is in some frames, as shares of width and height from the top left.
 SUBJECTS = {
     "A-0003": (0.45, 0.52),
@@ -60,7 +62,7 @@ def write_sample(
     (folder / "frames").mkdir(parents=True, exist_ok=True)
     texts = {
         "plan.yaml": plan_text(),
-        "session.yaml": session_text(KEPT_HUE, SUBJECTS, RATINGS),
+        "session.yaml": session_text(KEPT_HUE, SUBJECTS, RATINGS, BLEND if set(BLEND) <= set(names) else None),
     }
     written: list[Path] = []
     # the quick files first: a folder that holds something else is refused before an hour of drawing
