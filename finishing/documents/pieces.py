@@ -48,7 +48,7 @@ def with_plain_spaces(text: str, file: str) -> tuple[str, list[Problem]]:
 
 def is_piece(text: str, key: yaml.Node, value: yaml.Node) -> bool:
     """Whether a pair of a mapping in braces has no colon, so that YAML made a key without a value of it."""
-    empty = isinstance(value, yaml.ScalarNode) and value.style is None and value.value == ""
+    empty = isinstance(value, yaml.ScalarNode) and not value.style and value.value == ""
     return empty and isinstance(key, yaml.ScalarNode) and ":" not in text[key.end_mark.index : value.start_mark.index]
 
 
@@ -61,7 +61,7 @@ def meant(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, 
         (_RUN_ON, "a space is missing behind the colon"),
         (_EQUALS, "an equals sign stands where a colon belongs"),
     ):
-        found = pattern.fullmatch(word) if key.style is None else None
+        found = pattern.fullmatch(word) if not key.style else None
         if found:
             name, value = found.group(1), found.group(2).strip()
             if found.group(2)[:1] == "\u00a0":
@@ -70,7 +70,7 @@ def meant(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, 
     if before is None or not isinstance(before[1], str) or not isinstance(before[2], yaml.ScalarNode):
         return None
     name, value, node = before
-    if node.style is None and node.value[:1] and node.value[0] in CURLY:
+    if not node.style and node.value[:1] and node.value[0] in CURLY:
         return Pair(name, straight(f"{value}, {word}"), None, joined=True)
     if re.search(r"\d$", value) and re.fullmatch(r"\d+", word):
         whole = f"{value}.{word}"
@@ -83,7 +83,7 @@ def meant(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, 
 
 def curly_quotes(text: str, node: yaml.ScalarNode, file: str) -> Problem | None:
     """The problem of a value that begins with a quote that is none to YAML."""
-    if node.style is not None or node.value[:1] not in CURLY or not node.value:
+    if node.style or node.value[:1] not in CURLY or not node.value:
         return None
     line = _line(text, node.start_mark.index)
     place = Place(file, node.start_mark.line + 1, node.start_mark.column + 1)
@@ -108,7 +108,7 @@ def tagged(text: str, node: yaml.ScalarNode, file: str) -> Problem | None:
 
 def colour_as_remark(text: str, node: yaml.ScalarNode, file: str) -> Problem | None:
     """The problem of a colour without quotes: YAML takes #c8a21b behind a space for a remark, and sees no value."""
-    if node.style is not None or node.value:
+    if node.style or node.value:
         return None
     rest = _rest(text, node.end_mark.index)
     found = re.match(r"\s+(#[0-9a-fA-F]{6})\b", rest)
@@ -139,7 +139,7 @@ def dashes_without_space(node: yaml.MappingNode) -> tuple[list[yaml.ScalarNode],
 
 
 def _sticks(key: yaml.Node) -> bool:
-    plain = isinstance(key, yaml.ScalarNode) and key.style is None
+    plain = isinstance(key, yaml.ScalarNode) and not key.style
     return plain and re.match(r"-[A-Za-z_]", key.value) is not None
 
 
@@ -159,7 +159,7 @@ def run_on_dashes(text: str, keys: list[yaml.ScalarNode], file: str) -> list[Pro
 def run_on_flow(text: str, key: yaml.Node, file: str) -> tuple[str, yaml.Node, Problem] | None:
     """A key whose colon sticks to a brace with pairs in it (rights:{creator: A}), so that YAML sees another key: the
     key, the node of its value, and the problem."""
-    found = re.match(r"(\w+):(?=[\[{])", key.value) if isinstance(key, yaml.ScalarNode) and key.style is None else None
+    found = re.match(r"(\w+):(?=[\[{])", key.value) if isinstance(key, yaml.ScalarNode) and not key.style else None
     if not found:
         return None
     start = key.start_mark.index + found.end()

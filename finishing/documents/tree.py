@@ -4,6 +4,7 @@ Every scalar stays the text that the user wrote: the field it belongs to decides
 why `12:30`, `4:5`, `08`, `1e-3` or `on` never turn into something else on the way.
 """
 
+import contextlib
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -128,12 +129,22 @@ def parse_tree(text: str, file: str) -> Tree:
     return tree
 
 
+def _compose(text: str) -> yaml.Node | None:
+    """The nodes of a YAML text: by libyaml, seven times as fast, where it is there and finds nothing wrong; faults are
+    told in the words and at the places of PyYAML's own parser, which is also stricter about tabs."""
+    quick = None if "\t" in text else getattr(yaml, "CBaseLoader", None)
+    if quick is not None:
+        with contextlib.suppress(yaml.YAMLError):
+            return yaml.compose(text, Loader=quick)
+    return yaml.compose(text, Loader=yaml.BaseLoader)
+
+
 def tree_and_problems(text: str, file: str) -> tuple[Tree, list[Problem]]:
     """The tree of a YAML text with what is wrong in it (duplicate keys: the first counts), so that what stands beside
     it can be looked at as well. Raises ProblemSet where no tree can be made: faulty YAML, an empty file."""
     text, problems = with_plain_spaces(text, file)
     try:
-        root = yaml.compose(text, Loader=yaml.BaseLoader)
+        root = _compose(text)
     except yaml.YAMLError as error:
         raise ProblemSet([*problems, syntax_problem(text, error, file)]) from error
     if root is None:
@@ -189,7 +200,7 @@ class _Reader:
         if wrong is not None:
             self.problems.append(wrong)
             return straight(node.value)
-        empty = node.style is None and node.value in {"", "~", "null"}
+        empty = not node.style and node.value in {"", "~", "null"}
         return None if empty else str(node.value)
 
     def _mapping(self, node: yaml.MappingNode, path: Path_, above: set[int]) -> dict[str, Any]:
