@@ -174,3 +174,13 @@ def test_spread_is_the_sum_of_blurs() -> None:
     overview = reduced(planes, 2)
     parts = 0.7 * overview.blurred(4).planes + 0.3 * overview.blurred(11).planes
     assert np.abs(overview.spread([(0.7, 4), (0.3, 11)]).planes - parts).max() < 1e-6
+
+
+@pytest.mark.parametrize("spot", [1, 10, 40])
+@pytest.mark.parametrize("sigma", [26.0, 40.0])
+def test_a_bright_spot_spreads_as_at_full_size(spot: int, sigma: float) -> None:
+    planes = np.zeros((3, 300, 300), np.float32)
+    planes[:, 150 : 150 + spot, 140 : 140 + spot] = 5
+    expected = plain_blur(planes[0].astype(np.float64), sigma)
+    result = reduced(planes, int(sigma / 5)).blurred(sigma).rows(0, 300)[0]
+    assert np.abs(result - expected).max() < 0.013 * expected.max()

@@ -3,13 +3,12 @@
 from typing import Annotated, Any, ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from finishing.colour import transfer
 from finishing.compiled import ONE, ZERO, compiled, inlined, singles
 from finishing.documents.fields import Fraction, number
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach, parameter
-from finishing.overview import on_the_way, plain_blur
+from finishing.overview import excess, level_of, on_the_way, plain_blur, plain_excess
 
 #: The light that spreads goes in these shares into Gaussians of these multiples of the spread: a core that keeps to
 #: the bright area, and a skirt far around it. Chosen by eye.
@@ -68,23 +67,18 @@ class Glow(Operation):
     def reduction(self, geometry: Geometry) -> int:
         return max(1, int(self._parts(geometry)[0][1] / 5))
 
-    def _level(self) -> tuple[np.float32, ...]:
-        """The level in linear light, and 1 / (2 A); a level of 0 stands for all light."""
-        level = float(transfer.srgb_decode(self.above))
-        return singles(level, 1 / (2 * level) if level else 0)
-
     def gather(self, geometry: Geometry) -> Kernel | None:
         """What goes into the overview: the light that spreads."""
         if self.above == 0:
             return None
-        level = self._level()
+        level = level_of(self.above)
         return lambda planes, top: keep_excess(planes, *level)
 
     def prepare(self, geometry: Geometry) -> Kernel:
         assert geometry.overview is not None
         spread = geometry.overview.spread(self._parts(geometry))
         (strength,) = singles(self.strength)
-        level = self._level()
+        level = level_of(self.above)
 
         def run(planes: Planes, top: int) -> None:
             exchange(planes, *spread.between(top, planes.shape[1]), strength, *level)
@@ -101,19 +95,14 @@ class Glow(Operation):
         if level == 0:
             return pixels
         luminance = pixels @ np.array(LUMINANCE)
-        knee = np.clip(luminance - level / 2, 0, level) ** 2 / (2 * level)
-        excess: NDArray[np.float64] = knee + np.maximum(luminance - 1.5 * level, 0)
-        return pixels * (excess / np.maximum(luminance, level / 2))[..., None]
+        return pixels * (plain_excess(luminance, level) / np.maximum(luminance, level / 2))[..., None]
 
 
 @inlined
 def share(red: Any, green: Any, blue: Any, level: Any, per: Any) -> Any:
     """The share of a pixel's light that lies over the level, 0…1; for a level of 0 all of it. per: 1 / (2 · level)."""
     luminance = RED * red + GREEN * green + BLUE * blue
-    over = luminance - HALF * level
-    knee = min(max(over, ZERO), level)
-    excess = knee * knee * per + max(over - level, ZERO)
-    part = excess / max(luminance, HALF * level)
+    part = excess(luminance, level, per) / max(luminance, HALF * level)
     return part if level > ZERO else ONE
 
 

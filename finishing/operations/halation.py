@@ -5,10 +5,10 @@ from typing import Annotated, Any, ClassVar
 import numpy as np
 
 from finishing.colour import transfer
-from finishing.compiled import ZERO, compiled, inlined, singles
+from finishing.compiled import ZERO, compiled, singles
 from finishing.documents.fields import Colour, number, parse_colour
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach, parameter
-from finishing.overview import on_the_way, plain_blur
+from finishing.overview import excess, level_of, on_the_way, plain_blur, plain_excess
 
 HALF = np.float32(0.5)
 
@@ -63,22 +63,19 @@ class Halation(Operation):
         red, green, blue = (self.strength * float(part) for part in transfer.srgb_decode(self.tint))
         return red, green, blue
 
-    def _level(self) -> float:
-        return float(transfer.srgb_decode(self.above))
-
     def reduction(self, geometry: Geometry) -> int:
         return max(1, int(self._sigma(geometry) / 5))
 
     def gather(self, geometry: Geometry) -> Kernel | None:
         """What goes into the overview: the light that makes halos."""
-        level = singles(self._level(), 1 / (2 * self._level()))
+        level = level_of(self.above)
         return lambda planes, top: keep_excess(planes, *level)
 
     def prepare(self, geometry: Geometry) -> Kernel:
         assert geometry.overview is not None
         back = geometry.overview.blurred(self._sigma(geometry))
         gains = singles(*self._gains())
-        level = singles(self._level(), 1 / (2 * self._level()))
+        level = level_of(self.above)
 
         def run(planes: Planes, top: int) -> None:
             add_halo(planes, *back.between(top, planes.shape[1]), gains, *level)
@@ -86,18 +83,9 @@ class Halation(Operation):
         return run
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
-        level = self._level()
-        light = np.clip(pixels - level / 2, 0, level) ** 2 / (2 * level) + np.maximum(pixels - 1.5 * level, 0)
+        light = plain_excess(pixels, float(transfer.srgb_decode(self.above)))
         back = plain_blur(light, self._sigma(geometry))
         return pixels + np.array(self._gains()) * np.maximum(back - light, 0)
-
-
-@inlined
-def excess(value: Any, level: Any, per: Any) -> Any:
-    """What of a value lies over the level, with a soft knee around it. per: 1 / (2 · level)."""
-    over = value - HALF * level
-    knee = min(max(over, ZERO), level)
-    return knee * knee * per + max(over - level, ZERO)
 
 
 @compiled
