@@ -176,11 +176,13 @@ def test_spread_is_the_sum_of_blurs() -> None:
     assert np.abs(overview.spread([(0.7, 4), (0.3, 11)]).planes - parts).max() < 1e-6
 
 
-@pytest.mark.parametrize("spot", [1, 10, 40])
+@pytest.mark.parametrize(("spot", "flanks"), [(1, 0.08), (10, 0.02), (40, 0.02)])
 @pytest.mark.parametrize("sigma", [26.0, 40.0])
-def test_a_bright_spot_spreads_as_at_full_size(spot: int, sigma: float) -> None:
-    planes = np.zeros((3, 300, 300), np.float32)
-    planes[:, 150 : 150 + spot, 140 : 140 + spot] = 5
-    expected = plain_blur(planes[0].astype(np.float64), sigma)
-    result = reduced(planes, int(sigma / 5)).blurred(sigma).rows(0, 300)[0]
-    assert np.abs(result - expected).max() < 0.013 * expected.max()
+def test_a_bright_spot_spreads_as_at_full_size(spot: int, flanks: float, sigma: float) -> None:
+    for left in range(140, 148):  # every place that it may have in its block
+        planes = np.zeros((3, 300, 300), np.float32)
+        planes[:, 150 : 150 + spot, left : left + spot] = 5
+        expected = plain_blur(planes[0].astype(np.float64), sigma)
+        result = reduced(planes, int(sigma / 5)).blurred(sigma).rows(0, 300)[0]
+        assert result.max() == pytest.approx(expected.max(), rel=0.01)
+        assert np.abs(result - expected).max() < flanks * expected.max()
