@@ -93,8 +93,8 @@ class Overview:
         in pixels² that of a block of k is (k² − 1) / 12, that of straight lines between blocks (k² − 1) / 6. What
         remains is that the place of light within its block is not known: with blocks of a fifth of sigma a bright
         spot's blur is off by at most 1 % at its height, and on its flanks by 8 % of that where the spot is a single
-        pixel, by 2 % where it is as large as a block or larger. A blur over very many blocks goes by way of an overview of the overview, which is the same to 1
-        part in 1000.
+        pixel, by 2 % where it is as large as a block or larger. A blur over very many blocks goes by way of an
+        overview of the overview, which is the same to 1 part in 1000.
         """
         height, width = self.planes.shape[1:]
         further = int(sigma * width / self.full_width / WIDE)

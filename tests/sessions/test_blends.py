@@ -14,6 +14,7 @@ from finishing.sessions.blends import (
     FrameBlend,
     blend_problems,
     blend_words,
+    missing_source,
     parse_light,
     parse_white,
     setup_of_blend,
@@ -123,8 +124,8 @@ def test_unknown_keys_and_values_that_cannot_be_read(write: Write) -> None:
 
 def test_sources_that_cannot_be_meant(write: Write) -> None:
     text = broken(with_blends(write, ("sources: [A-0001, A-0002]", "sources: [A-0001, A-0020]")))
-    assert 'session.yaml:23:23: no frame has the name "A-0020"' in text
     assert "session.yaml:24:19: " in text  # A-0002 is then not among the sources
+    assert "no frame has the name" not in text  # of which its blend alone fails
     assert "two frames or more" in broken(with_blends(write, ("A-0001, A-0002]\n", "A-0002]\n")))
     assert "named twice" in broken(with_blends(write, ("A-0001, A-0002]\n", "A-0002, A-0002]\n")))
     assert 'name alone: "A-0001"' in broken(with_blends(write, ("A-0001, ", "A-0001.jpg, ")))
@@ -134,6 +135,42 @@ def test_sources_that_cannot_be_meant(write: Write) -> None:
     others = "  more: {sources: [A-blend, A-0001]}\n  rest:\n    sources: [A-0001, A-0003]\n"
     more = ("    light:", f"    light: {{}}\n{others}    light:")
     assert '"A-blend" is a blend itself' in broken(with_blends(write, more))
+
+
+def test_a_source_that_no_frame_has_the_name_of(write: Write) -> None:
+    path = with_blends(write, ("sources: [A-0001, A-0002]", "sources: [A-0001, A-0020]"), ("[A-0002]", "A-0020"))
+    session = read(path)
+    frames = [frame.name for frame in session.chosen]
+    problem = missing_source(session.document, "A-blend", session.blends["A-blend"], frames)
+    assert problem is not None
+    assert problem.where == "A-blend"
+    assert problem.what == 'no frame has the name "A-0020"'
+    assert problem.got == "A-0020 at session.yaml:23:23"
+    assert 'did you mean "A-0002"?' in str(problem.remedy)
+    path = with_blends(write)
+    session = read(path)
+    assert missing_source(session.document, "A-blend", session.blends["A-blend"], frames) is None
+
+
+def test_no_source_is_suggested_that_is_one_already(write: Write) -> None:
+    path = with_blends(write, ("sources: [A-0001, A-0002]", "sources: [A-0002, A-001]"))
+    session = read(path)
+    problem = missing_source(session.document, "A-blend", session.blends["A-blend"], ["A-0002", "B-0001"])
+    assert problem is not None
+    assert "A-0002" not in f"{problem.remedy} {problem.expected}"
+
+
+def test_a_blend_that_is_left_out_says_nothing(write: Write) -> None:
+    wrong = (
+        ("[A-0001, A-0002]\n", "[B-0003]\n"), ("[A-0002]", "[A-0003]"), ("+0.7, strobe: -0.3", "off, strobe: off"),
+    )  # fmt: skip
+    path = with_blends(write, *wrong)
+    assert "session.yaml:23:15" in broken(path)
+    path.write_text(path.read_text().replace("per_frame:\n", "per_frame:\n  A-blend: {skip: yes}\n"))
+    assert read(path).blends == {}
+    # but for a name that a frame has as well: which of the two is left out?
+    path.write_text(path.read_text().replace("A-blend", "A-0001"))
+    assert 'the name of the frame "A-0001"' in broken(path)
 
 
 def test_strobes_off_are_some_of_the_sources(write: Write) -> None:
@@ -202,7 +239,7 @@ def test_the_readme_s_example_is_one() -> None:
     blends = document.value.blends
     assert blend_problems(document, blends, ["C-0012", "C-0013"], [], ["C"]) == []
     assert blends["C-blend"].light.ambient == 0.7
-    assert blends["C-blend"].white_balance.strobe == 4300
+    assert blends["C-blend"].white_balance.strobe == 7200
 
 
 def test_the_schema_knows_blends() -> None:
