@@ -33,8 +33,8 @@ def check(paths: tuple[Path, ...], as_json: bool) -> None:
 
 
 @click.command()
-@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
-@click.option("--verify", is_flag=True, help="Hash every output anew and compare.")
+@click.argument("folder", metavar="DIR|SESSION", type=click.Path(path_type=Path))
+@click.option("--verify", is_flag=True, help="Hash every output anew, and list those that are not as made.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print a table for a spreadsheet.")
 @click.option(
     "--forget", "forgotten", multiple=True, metavar="PATH", help="Take a deleted file out of the ledger; repeatable."
@@ -42,7 +42,11 @@ def check(paths: tuple[Path, ...], as_json: bool) -> None:
 @AS_JSON
 @tells_problems
 def ledger(folder: Path, verify: bool, as_csv: bool, forgotten: tuple[str, ...], as_json: bool) -> None:
-    """Tell what was made from what, by which recipe. DIR is an output folder."""
+    """Tell what was made from what, by which recipe.
+
+    DIR is an output folder; of a SESSION (a session.yaml or its folder) it is finished/ beside it.
+    """
+    folder = _output_folder(folder)
     if forgotten:
         from finishing.batch.delivery.left_over import forget
 
@@ -90,12 +94,30 @@ def ledger(folder: Path, verify: bool, as_csv: bool, forgotten: tuple[str, ...],
         writer.writerows(rows)
     else:
         for entry in entries:
+            if state.get(entry.path) == "as made":
+                continue
             line = f"{entry.path}  from {entry.source}, {entry.look} {entry.look_version} ({entry.look_hash[:12]})"
             if entry.path in corrections:
                 line += f", evened out: {correction_words(corrections[entry.path])}"
-            click.echo(line + f", {entry.made_at}" + (f"  {state[entry.path]}" if verify else ""))
-        click.echo(f"{len(entries)} outputs")
+            click.echo(line + f", {entry.made_at}" + (f"  {_STATES[state[entry.path]]}" if verify else ""))
+        counts = [f"{list(state.values()).count(one)} {words}" for one, words in _STATES.items()]
+        click.echo(", ".join(counts) if verify else f"{len(entries)} outputs")
     finish([path for path, found in state.items() if found != "as made"])
+
+
+#: What became of an output, and how that is told.
+_STATES = {"as made": "as made", "changed": "changed", "missing": "gone"}
+
+
+def _output_folder(path: Path) -> Path:
+    """The output folder that a path names: itself, or that of a session."""
+    from finishing.batch.memory.ledger import FILE_NAME
+    from finishing.sessions.folder import OUTPUT_FOLDER
+
+    if path.is_file() and path.suffix.lower() in (".yaml", ".yml"):
+        return path.parent / OUTPUT_FOLDER
+    is_session = not (path / FILE_NAME).is_file() and (path / "session.yaml").is_file()
+    return path / OUTPUT_FOLDER if is_session else path
 
 
 @click.command()

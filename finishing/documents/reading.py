@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Generic, TypeVar, get_args
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
 
 from finishing.documents.fields import Kind, Words
 from finishing.documents.meant import as_meant
@@ -19,6 +19,15 @@ class Model(BaseModel):
     """Base of everything that is read from a user's file: no unknown keys, never changed afterwards."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, arbitrary_types_allowed=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _nothing_is_empty(cls, value: Any) -> Any:
+        """A key with nothing below it, all of it commented out, say, is as if it were not there, where that is a
+        mapping or a list that may be left out."""
+        if not isinstance(value, dict):
+            return value
+        return {key: item for key, item in value.items() if item is not None or not _may_be_empty(_field(cls, key))}
 
 
 M = TypeVar("M", bound=BaseModel)
@@ -260,6 +269,11 @@ def _field(model: type[BaseModel], part: str | int) -> Any:
         if part == (info.alias or name):
             return info
     return None
+
+
+def _may_be_empty(info: Any) -> bool:
+    default = None if info is None or info.is_required() else info.get_default(call_default_factory=True)
+    return isinstance(default, BaseModel) or (isinstance(default, dict | tuple) and not default)
 
 
 def words_of(info: Any) -> Words | None:

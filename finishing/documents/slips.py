@@ -261,6 +261,9 @@ def _reserved(lines: Sequence[str], stop: _Stop) -> Slip | None:
     if flow and "," in text[column:end]:
         end = column + text[column:end].index(",")
     what = f"a text that begins with {text[column]} needs quotes"
+    key = re.match(r"[^\s:][^:]*(?=:(\s|$))", text[column:]) if not text[:column].strip(" -") else None
+    if key is not None:  # its colon stays outside
+        end = column + key.end()
     return Slip(line, column, what, text[:column] + quoted(text[column:end]) + text[end:])
 
 

@@ -37,7 +37,7 @@ class FinishedRecord:
         """The values that the recipe's own settings had; empty where it has none."""
         try:
             found = json.loads(self.values.get("RecipeSettings", "{}"))
-        except ValueError:
+        except (ValueError, RecursionError):  # brackets without end
             return {}
         return found if isinstance(found, dict) else {}
 

@@ -13,6 +13,13 @@ IPTC_CORE = "http://iptc.org/std/Iptc4xmpCore/1.0/xmlns/"
 XML = "http://www.w3.org/XML/1998/namespace"
 
 _LARGEST = 16 * 1024 * 1024
+#: Bytes given to the parser at a time.
+_PIECE = 4096
+_WIDE = (
+    (b"\xff\xfe\0\0", "utf-32-le"), (b"\0\0\xfe\xff", "utf-32-be"),
+    (b"<\0\0\0", "utf-32-le"), (b"\0\0\0<", "utf-32-be"),
+    (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"), (b"<\0", "utf-16-le"), (b"\0<", "utf-16-be"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -74,16 +81,48 @@ def read_packet(packet: bytes, what: str = "its XMP record") -> tuple[Packet, li
 
 def plain_packet(packet: bytes, what: str) -> tuple[ElementTree.Element | None, list[str]]:
     """The root of a packet; None with a notice, told as of `what`, where it is damaged or might do harm."""
+    try:
+        packet, encoding = _in_utf8(packet)
+    except UnicodeError:
+        return None, [f"{what} is damaged and was not used"]
     packet = packet.removeprefix(b"\xef\xbb\xbf").strip(b"\0 \r\n\t")
     if not packet:
         return None, []
     # A packet needs no document type; one that declares entities may be made to swell without end.
     if len(packet) > _LARGEST or b"<!DOCTYPE" in packet or b"<!ENTITY" in packet:
         return None, [f"{what} is no plain packet and was not used"]
+    parser = ElementTree.XMLParser(target=_Plain(), encoding=encoding)
     try:
-        return ElementTree.fromstring(packet), []
+        # In pieces, so that a declaration in an encoding of its own is refused before what hangs on it is read.
+        for start in range(0, len(packet), _PIECE):
+            parser.feed(packet[start : start + _PIECE])
+        root: ElementTree.Element = parser.close()
+        return root, []
+    except _Declared:
+        return None, [f"{what} is no plain packet and was not used"]
     except (ElementTree.ParseError, ValueError, LookupError):
         return None, [f"{what} is damaged and was not used"]
+
+
+class _Declared(Exception):
+    """There is a document type."""
+
+
+class _Plain(ElementTree.TreeBuilder):
+    def doctype(self, name: str, pubid: str | None, system: str | None) -> None:
+        """Told by the parser as soon as one begins, in whatever encoding it is written."""
+        raise _Declared
+
+
+def _in_utf8(packet: bytes) -> tuple[bytes, str | None]:
+    """A packet of UTF-16 or UTF-32 in UTF-8, with what the parser must take it for whatever it says of itself; others
+    as they are. By its first bytes, as XML 1.0 has it (appendix F.1). Raises UnicodeError."""
+    for begins, name in _WIDE:
+        if packet.startswith(begins):
+            cut = len(packet) % (4 if "32" in name else 2)
+            text = packet[: len(packet) - cut].decode(name).removeprefix("\ufeff")
+            return text.encode(), "utf-8"
+    return packet, None
 
 
 def sidecar_of(frame: Path) -> Path | None:

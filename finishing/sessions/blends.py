@@ -5,6 +5,7 @@ straighten, masks, rating), key by key, unless `per_frame` says otherwise under 
 """
 
 import re
+import unicodedata
 from collections.abc import Collection, Iterable, Mapping
 from pathlib import PurePath
 from typing import Annotated, Any
@@ -32,6 +33,17 @@ _TAKEN = ("all", "picked")
 _UNSAFE = re.compile(r'[\x00-\x1f\x7f/\\:*?"<>|\[\]{},]')
 
 
+#: Names of devices, with any ending, on disks of Windows.
+_DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{number}" for port in ("com", "lpt") for number in "0123456789¹²³")}
+#: In bytes of UTF-8: a file system's 255 leave room for what a deliverable's name puts around it.
+_LONGEST = 100
+
+
+def _alike(name: str) -> str:
+    """What names have in common that some disks take for one: capitals and composed accents do not count."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
+
+
 def parse_light(value: object) -> float | None:
     """Stops against the first source; None for `off`, which leaves the light out. Raises ValueError."""
     if isinstance(value, str) and value.strip().lower() == OFF:
@@ -49,7 +61,7 @@ def parse_white(value: object) -> float | tuple[float, float, float]:
         if len(gains) != 3 or not all(0 < gain <= MOST_GAIN for gain in gains):
             raise ValueError(EXPECTED_WHITE)
         return gains[0], gains[1], gains[2]
-    kelvin = parse_number(re.sub(r"\s*K$", "", value) if isinstance(value, str) else value)
+    kelvin = parse_number(re.sub(r"\s*K\s*$", "", value, flags=re.IGNORECASE) if isinstance(value, str) else value)
     if not LEAST_KELVIN <= kelvin <= MOST_KELVIN:
         raise ValueError(EXPECTED_WHITE)
     return kelvin
@@ -136,11 +148,16 @@ def blend_problems(
     skipped: Collection[str],
     setups: Iterable[str],
 ) -> list[Problem]:
-    """All that is wrong with the blends of a session. frames: names of its frames; skipped: those left out; setups:
-    ids of the plan's set-ups."""
+    """All that is wrong with the blends of a session. frames: names of its frames; skipped: frames and blends that are
+    left out, of which blends nothing is told; setups: ids of the plan's set-ups.
+
+    A source that is not there is not told: its blend fails alone (see `missing_source`), as other frames do.
+    """
     problems: list[Problem] = []
     seen: dict[str, str] = {}
     for name, blend in blends.items():
+        if name in skipped and name not in frames:
+            continue
         problems += _name(document, name, frames, setups, seen)
         problems += _sources(document, name, blend, frames, blends, skipped)
         problems += _strobes_off(document, name, blend)
@@ -164,13 +181,18 @@ def _name(
     def wrong(what: str, remedy: str, expected: str | None = None) -> list[Problem]:
         return [Problem(what, where=place, got=name, expected=expected, remedy=remedy)]
 
+    if len(name.encode()) > _LONGEST:
+        return wrong("this name of a blend is too long for a file name", "write C-blend, for example",
+                     f"at most {_LONGEST} letters and digits, fewer with accents")  # fmt: skip
+    if name.split(".")[0].strip().lower() in _DEVICES:
+        return wrong("some disks keep this name for a device", f"give the blend another name, such as {name}-blend")
     if _UNSAFE.search(name) or name != name.strip() or name.startswith((".", "-", "~")) or name.endswith("."):
         return wrong(
             "this name of a blend is not safe as a file name",
             "write C-blend, for example",
             "letters, digits, - and _, as in the names of frames",
         )
-    frame = next((one for one in frames if one.lower() == name.lower()), None)
+    frame = next((one for one in frames if _alike(one) == _alike(name)), None)
     if frame is not None:
         return wrong(
             f'the blend has the name of the frame "{frame}"', f"give the blend a name of its own, such as {name}-blend"
@@ -178,9 +200,10 @@ def _name(
     if name.lower() in _TAKEN or name in setups:
         what = "a set-up" if name in setups else "more than one frame"
         return wrong(f'"{name}" means {what}, and no blend', f"give the blend another name, such as {name}-blend")
-    other = seen.setdefault(name.lower(), name)
+    other = seen.setdefault(_alike(name), name)
     if other != name:
-        return wrong(f'the blend "{other}" differs from this one in capitals alone', "give one of them another name")
+        how = "capitals" if other.lower() == name.lower() else "capitals or in how an accent is written"
+        return wrong(f'the blend "{other}" differs from this one in {how} alone', "give one of them another name")
     return []
 
 
@@ -199,7 +222,7 @@ def _sources(
         if source in blends:
             what, remedy = f'"{source}" is a blend itself', "name the frames that it is made of"
             problems.append(document.problem(what, *at, expected="frames as the camera took them", remedy=remedy))
-        elif has_wildcard(source) or source not in frames:
+        elif has_wildcard(source) or (source not in frames and PurePath(source).stem in frames):
             file = PurePath(source).stem
             found = unknown_frame(source, known, document.place(*at))
             near = f'write the frame\'s name alone: "{file}"' if file in frames else found.remedy
@@ -219,6 +242,21 @@ def _sources(
             )
         )  # fmt: skip
     return problems
+
+
+def missing_source(document: Document[Any], name: str, blend: FrameBlend, frames: Collection[str]) -> Problem | None:
+    """Why a blend cannot be made of which a source is not there, with the place of that name; None where all are.
+    frames: names of the frames that are not left out. No source is suggested that the blend has already."""
+    for index, source in enumerate(blend.sources):
+        if source in frames:
+            continue
+        place = document.place(*_at(document, name, "sources", index))
+        found = unknown_frame(source, [frame for frame in frames if frame not in blend.sources], place)
+        remedy = f"bring the file of {source} back from the card, or correct the name"
+        if found.remedy is not None and found.remedy.startswith("did you mean"):
+            remedy = f"{found.remedy} if not, {remedy}"
+        return Problem(found.what, where=name, got=f"{source} at {place}", expected=found.expected, remedy=remedy)
+    return None
 
 
 def _strobes_off(document: Document[Any], name: str, blend: FrameBlend) -> list[Problem]:
@@ -275,8 +313,10 @@ def setup_of_blend(blend: FrameBlend, setup_of: Mapping[str, str]) -> str | None
     return next((setup_of[source] for source in blend.sources if source in setup_of), None)
 
 
-def blends_by_setup(blends: Mapping[str, FrameBlend], setup_of: Mapping[str, str]) -> dict[str | None, dict[str, str]]:
-    """The blends in words, by the set-up that they belong to and by name."""
+def blends_by_setup(
+    blends: Mapping[str, FrameBlend], setup_of: Mapping[str, str], frames: Collection[str]
+) -> dict[str | None, dict[str, str]]:
+    """The blends in words, by the set-up that they belong to and by name. frames: names of those that are there."""
     found: dict[str | None, dict[str, str]] = {}
     for name, blend in blends.items():
         own = {source: setup_of[source] for source in blend.sources if source in setup_of}
@@ -284,6 +324,8 @@ def blends_by_setup(blends: Mapping[str, FrameBlend], setup_of: Mapping[str, str
         if len(set(own.values())) > 1:
             others = ", ".join(f"{source} is of {setup}" for source, setup in own.items())
             told += f"; cannot be made, its sources are of different set-ups: {others}"
+        elif missing := [source for source in blend.sources if source not in frames]:
+            told += f"; cannot be made, no frame has the name {listed(missing)}"
         found.setdefault(setup_of_blend(blend, setup_of), {})[name] = told
     return found
 

@@ -321,8 +321,10 @@ def _crops(document: Document[SessionFile]) -> list[Problem]:
 
 def _per_frame(document: Document[SessionFile], names: list[str]) -> list[Problem]:
     keys = document.tree.key_place
+    # a source that is not there fails its blend, which says so
+    known = {*names, *(source for blend in document.value.blends.values() for source in blend.sources)}
     return [
-        unknown_frame(name, names, keys(("per_frame", name))) for name in document.value.per_frame if name not in names
+        unknown_frame(name, names, keys(("per_frame", name))) for name in document.value.per_frame if name not in known
     ]
 
 

@@ -4,7 +4,9 @@ It knows what the standard (SMPTE ST 2136-1:2024) says of these nodes, and nothi
 finds in a file is what the file says. Files of integer bit depths and of other nodes are refused.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TypeVar
 from xml.etree import ElementTree
 
 import numpy as np
@@ -13,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from finishing.tables.nodes import ExponentNode, MatrixNode, Node, RangeNode, Table1D, Table3D
 
 Floats = NDArray[np.float64]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -36,7 +39,10 @@ def read_process(text: str) -> ReadProcess:
     """The process of a file's text. Raises ValueError for what is not read here."""
     if "<!DOCTYPE" in text or "<!ENTITY" in text:
         raise ValueError("a document type is not read")
-    root = ElementTree.fromstring(text.encode())
+    try:
+        root = ElementTree.fromstring(text.encode())
+    except ElementTree.ParseError as error:
+        raise ValueError(f"this is no XML: {error}") from error
     if _name(root) != "ProcessList":
         raise ValueError(f"expected a ProcessList, not {_name(root)}")
     nodes = []
@@ -60,13 +66,15 @@ def _node(name: str, element: ElementTree.Element) -> Node:
         raise ValueError("only 32-bit floating point is read")
     style = element.get("style", "")
     if name == "Exponent" and style in ("monCurveMirrorFwd", "monCurveMirrorRev"):
-        told = next(child for child in element if _name(child) == "ExponentParams")
-        return ExponentNode(style == "monCurveMirrorFwd", float(told.attrib["exponent"]), float(told.attrib["offset"]))
+        told = _child(element, "ExponentParams")
+        decodes = style == "monCurveMirrorFwd"
+        return ExponentNode(decodes, float(_told(told.attrib, "exponent")), float(_told(told.attrib, "offset")))
     if name == "Range" and style in ("", "Clamp"):
         found = {_name(child): float(child.text or "") for child in element}
-        if (found["minInValue"], found["maxInValue"]) != (found["minOutValue"], found["maxOutValue"]):
+        low, high = _told(found, "minInValue"), _told(found, "maxInValue")
+        if (low, high) != (_told(found, "minOutValue"), _told(found, "maxOutValue")):
             raise ValueError("a range that scales is not read")
-        return RangeNode(found["minInValue"], found["maxInValue"])
+        return RangeNode(low, high)
     if name == "Matrix":
         shape, values = _array(element)
         if shape not in ((3, 3), (3, 4)):
@@ -74,18 +82,35 @@ def _node(name: str, element: ElementTree.Element) -> Node:
         return MatrixNode(values.reshape(shape))
     if name == "LUT1D" and element.get("interpolation", "linear") == "linear" and element.get("halfDomain") is None:
         shape, values = _array(element)
+        if len(shape) != 2 or shape[0] < 2 or shape[1] not in (1, 3):
+            raise ValueError(f"expected a dim of entries and 1 or 3 channels, not {shape}")
         curves = values.reshape(shape)
         return Table1D(np.repeat(curves, 3, axis=1) if shape[1] == 1 else curves)
     if name == "LUT3D" and element.get("interpolation") == "tetrahedral":
         shape, values = _array(element)
+        if len(shape) != 4 or shape[0] < 2 or shape != (shape[0], shape[0], shape[0], 3):
+            raise ValueError(f"expected a dim of three equal sides and 3 channels, not {shape}")
         return Table3D(values.reshape(shape))
     raise ValueError(f"the node {name} {style} is not read".replace("  ", " "))
 
 
 def _array(element: ElementTree.Element) -> tuple[tuple[int, ...], Floats]:
-    array = next(child for child in element if _name(child) == "Array")
-    shape = tuple(int(part) for part in array.attrib["dim"].split())
+    array = _child(element, "Array")
+    shape = tuple(int(part) for part in _told(array.attrib, "dim").split())
     return shape, np.array((array.text or "").split(), np.float64)
+
+
+def _child(element: ElementTree.Element, name: str) -> ElementTree.Element:
+    for child in element:
+        if _name(child) == name:
+            return child
+    raise ValueError(f"{name} is missing in {_name(element)}")
+
+
+def _told(found: Mapping[str, T], key: str) -> T:
+    if key not in found:
+        raise ValueError(f"{key} is missing")
+    return found[key]
 
 
 def _name(element: ElementTree.Element) -> str:

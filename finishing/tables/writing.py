@@ -1,5 +1,6 @@
 """Writes the Common LUT Format, the version that SMPTE ST 2136-1:2024 describes."""
 
+import re
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
@@ -10,26 +11,33 @@ from finishing.tables.nodes import ExponentNode, MatrixNode, Node, Process, Rang
 NAMESPACE = "http://www.smpte-ra.org/ns/2136-1/2024"
 #: The namespace of what the Info element says.
 INFO = "https://example.org/ns/finishing/1.0/"
+#: Signs that a text of XML has no place for (XML 1.0, section 2.2).
+_NO_SIGN = re.compile(r"[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _DEPTHS = 'inBitDepth="32f" outBitDepth="32f"'
 
 
 def write_process(process: Process) -> str:
-    """The text of the file. Numbers have nine digits: a float32 comes back as itself."""
+    """The text of the file. Numbers have nine digits: a float32 comes back as itself. Signs that XML has no place
+    for are left out of what is told."""
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<ProcessList xmlns="{NAMESPACE}" compCLFversion="3" id="urn:uuid:{process.identity}" '
-        f"name={quoteattr(process.name)}>",
-        *(f"    <Description>{escape(text)}</Description>" for text in process.descriptions),
-        f"    <InputDescriptor>{escape(process.source)}</InputDescriptor>",
-        f"    <OutputDescriptor>{escape(process.target)}</OutputDescriptor>",
+        f"name={quoteattr(_plain(process.name))}>",
+        *(f"    <Description>{escape(_plain(text))}</Description>" for text in process.descriptions),
+        f"    <InputDescriptor>{escape(_plain(process.source))}</InputDescriptor>",
+        f"    <OutputDescriptor>{escape(_plain(process.target))}</OutputDescriptor>",
     ]
     if process.info:
         lines.append(f'    <Info xmlns:finishing="{INFO}">')
-        lines += [f"        <finishing:{key}>{escape(text)}</finishing:{key}>" for key, text in process.info]
+        lines += [f"        <finishing:{key}>{escape(_plain(text))}</finishing:{key}>" for key, text in process.info]
         lines.append("    </Info>")
     for node in process.nodes:
         lines += _node(node)
     return "\n".join([*lines, "</ProcessList>", ""])
+
+
+def _plain(text: str) -> str:
+    return _NO_SIGN.sub("", text)
 
 
 def _node(node: Node) -> list[str]:

@@ -18,11 +18,13 @@ from finishing.batch.lighting import taking_apart
 from finishing.batch.lighting.light_files import FILES, light_session
 from finishing.batch.memory.ledger import hash_file, open_ledger
 from finishing.batch.opening.opened import open_frame
+from finishing.batch.texts.checking import check_file
 from finishing.batch.work.assignment import assign
 from finishing.colour.adaptation import white_xyz
 from finishing.colour.white import chromaticity, neutralising_matrix
 from finishing.errors import Problem, ProblemSet
 from finishing.operation import Planes
+from finishing.photographs.exif import Exif, rational, short, write_exif
 from tests.light.blend_session import HEIGHT, SESSION, WIDTH, exif, lights, rewrite, write_blend_session, write_frame
 from tests.light.scene import Floats
 
@@ -291,6 +293,36 @@ def test_a_source_that_cannot_be_read(folder: Path, tmp_path: Path) -> None:
     assert "cannot be read" in proof.failed["C-blend"].what
 
 
+@pytest.mark.parametrize("gone", [("C-0013",), ("C-0012",), ("C-0012", "C-0013")])
+def test_a_source_that_is_not_there_fails_its_blend_alone(folder: Path, tmp_path: Path, gone: tuple[str, ...]) -> None:
+    for name in gone:
+        (folder / f"frames/{name}.tif").unlink()
+    report = finish(folder)
+    assert set(report.failed) == {"C-blend"}
+    problem = report.failed["C-blend"]
+    assert problem.what == f'no frame has the name "{gone[0]}"'
+    assert f"session.yaml:8:{15 if gone[0] == 'C-0012' else 23}" in str(problem.got)
+    assert 'mean "C-00' not in str(problem.remedy)  # a source already, and no frame that could be meant
+    assert "card" in str(problem.remedy)
+    assert len(report.made) == 3 - len(gone)
+    lit = light_session(folder, tmp_path / "lit")
+    assert set(lit.failed) == {"C-blend"}
+    proof = make_proof(assign(folder, frames=["D-0001", "C-blend"]), tmp_path / "proof", jobs=1)
+    assert set(proof.failed) == {"C-blend"}
+
+
+def test_a_source_that_is_not_there_while_frames_are_evened_out(folder: Path) -> None:
+    rewrite(folder, ("blends:", EVEN), ("[C-0012, C-0013]", "[C-0031, C-0013]"))
+    assert set(finish(folder).failed) == {"C-blend"}
+
+
+def test_the_plan_says_which_source_is_not_there(folder: Path) -> None:
+    rewrite(folder, ("[C-0012, C-0013]", "[C-0012, C-0031]"))
+    matching = assign(folder).matching
+    assert matching is not None
+    assert matching.blends["C"]["C-blend"].endswith("; cannot be made, no frame has the name C-0031")
+
+
 def test_a_source_whose_pixels_are_damaged(folder: Path) -> None:
     ambient, strobe = lights()
     (folder / "frames/C-0013.tif").unlink()
@@ -344,6 +376,33 @@ def test_what_there_is_to_know_is_told(folder: Path) -> None:
     report = finish(folder)
     assert any(notice.startswith("approximate: ") for notice in report.notices["C-blend"])
     assert "C-0012" not in report.notices
+
+
+def test_a_source_whose_record_says_that_the_flash_fired(folder: Path) -> None:
+    ambient, _ = lights()
+    photo = {0x829A: rational(1, 125), 0x829D: rational(8, 1), 0x8827: short(100), 0x9209: short(1)}
+    write_frame(folder / "frames/C-0014.tif", ambient, write_exif(Exif("<", {}, photo)))
+    rewrite(folder, ("sources: [C-0012, C-0013]", "sources: [C-0012, C-0014]\n    strobes_off: C-0014"))
+    told = "C-0014.tif: you say that no strobe fired in it (strobes_off), the file says that the flash fired"
+    assert told in finish(folder, frames=("C-blend",)).notices["C-blend"]
+    checked = check_file(folder)
+    assert not checked.problems
+    (warning,) = [one for one in checked.warnings if one.what == told]
+    assert "session.yaml" in str(warning.where)
+
+
+def test_check_and_run_count_the_same_small_prints(folder: Path) -> None:
+    """A blend counts as a frame, and what gets no look does not."""
+    rewrite(
+        folder,
+        ("{format: tiff,", "{format: tiff, print_size: 30 x 20 cm,"),
+        ("{look: plain, frames: [C, D]}", "{look: plain, frames: C}"),
+    )
+    told = [one for one in check_file(folder).warnings if "too small" in one.what]
+    dry = run(assign(folder), folder / "finished", dry_run=True)
+    assert [one.as_dict() for one in told] == [one.as_dict() for one in dry.warnings]
+    assert told[0].what.startswith("3 frames are too small")
+    assert "C-0012, C-0013, C-blend:" in str(told[0].got)
 
 
 def test_one_scene_at_a_time(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

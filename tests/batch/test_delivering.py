@@ -340,3 +340,33 @@ def test_raw_deep_and_float_frames_are_straightened_and_cropped_like_others(tmp_
     height, width = found["deep"].shape[:2]
     assert height < 96
     np.testing.assert_allclose(found["deep"][height // 4, width // 8], light[24, 24], atol=2e-4)
+
+
+@pytest.mark.parametrize(("kind", "suffix"), [("jpeg", "jpg"), ("tiff", "tif")])
+def test_a_small_print_opens_at_the_size_asked_for(finish: Finish, tmp_path: Path, kind: str, suffix: str) -> None:
+    """300 pixels on 6 cm are 127 to an inch (2.54 cm); a frame that is large enough keeps the 200 asked for."""
+    pixels = np.full((200, 300, 3), 90, np.uint8)
+    pixels[:, 150:] = 160
+    Image.fromarray(pixels).save(tmp_path / "frames/A-0001.png")
+    large = f"large: {{format: {kind}, print_size: 3 x 2 cm, pixels_per_inch: 200, sharpen: print}}"
+    finish(f"small: {{format: {kind}, print_size: 6 x 4 cm, pixels_per_inch: 300, sharpen: print}}", large)
+    for name, resolution in (("small", 127), ("large", 200)):
+        (path,) = (tmp_path / "out" / name).rglob(f"*.{suffix}")
+        with Image.open(path) as image:
+            assert image.info["dpi"] == (resolution, resolution)
+            exif = image.getexif()
+            assert (exif[0x011A], exif[0x011B], exif[0x0128]) == (resolution, resolution, 2)
+            if kind == "jpeg":
+                assert image.info["jfif_density"] == (resolution, resolution)
+
+
+def test_a_small_print_is_sharpened_for_the_resolution_it_is_printed_at(finish: Finish, tmp_path: Path) -> None:
+    """A wider mask belongs to more pixels an inch: the file is that of a print asked for at 127."""
+    pixels = np.full((200, 300, 3), 90, np.uint8)
+    pixels[:, 150:] = 160
+    Image.fromarray(pixels).save(tmp_path / "frames/A-0001.png")
+    paper = "format: png, print_size: 6 x 4 cm, sharpen: print"
+    finish(f"small: {{{paper}, pixels_per_inch: 300}}", f"told: {{{paper}, pixels_per_inch: 127}}")
+    small, told = (np.asarray(Image.open(next((tmp_path / "out" / name).rglob("*.png")))) for name in ("small", "told"))
+    assert np.ptp(small[..., 1]) > 160 - 90
+    np.testing.assert_array_equal(small, told)

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,15 +14,32 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from finishing.batch.delivery.run import run
+from finishing.batch.evening.card_colour import nearest_light, not_grey
 from finishing.batch.evening.evening_out import Evenness
 from finishing.batch.memory.ledger import open_ledger
+from finishing.batch.texts.checking import check_file
 from finishing.batch.work.assignment import assign
 from finishing.cli.main import main
 from finishing.colour.difference import ciede2000, linear_to_lab
 from finishing.colour.spaces import luminance
+from finishing.colour.white import chromaticity
 from finishing.errors import ProblemSet
+from finishing.evenness.reading import Reading
 from finishing.exposure.series import exact_shutter
-from tests.evenness.dusk import FIGURE, HEIGHT, WIDTH, Fault, card_of, cast, photographed, scene, write, write_session
+from tests.evenness import dusk
+from tests.evenness.dusk import (
+    FIGURE,
+    FROM_XYZ,
+    HEIGHT,
+    WIDTH,
+    Fault,
+    card_of,
+    cast,
+    photographed,
+    scene,
+    write,
+    write_session,
+)
 from tests.evenness.test_chart import SKEWED, drawn, under
 
 BOTH = f"  exposure: {{to: A-0005, measure: {FIGURE}}}\n  white_balance: {{to: A-0005, measure: {FIGURE}}}\n"
@@ -330,6 +348,7 @@ def test_a_set_up_without_a_key_frame_is_told(tmp_path: Path) -> None:
     faults = {"A-0005": Fault(), "A-0006": Fault(stops=0.5), "B-0001": Fault(stops=1), "B-0002": Fault()}
     found = evenness(write_session(tmp_path, faults, EXPOSURE))
     (warning,) = found.warnings
+    assert [one.as_dict() for one in check_file(tmp_path).warnings] == [warning.as_dict()]
     assert warning.what == "the exposure of set-up B is not evened out"
     assert "session.yaml:5:" in str(warning)
     assert found.correction("B-0001").changes_nothing
@@ -435,6 +454,61 @@ def test_a_card_that_cannot_be_measured(tmp_path: Path) -> None:
     assert found.warnings[0].what == "the box of the grey card takes in light and dark tones"
 
 
+NOT_GREY = (
+    "what stands in the grey card's box of A-0001 is not grey under any daylight or lamp: is the box on the card?"
+)
+
+
+@pytest.mark.parametrize(
+    ("stands", "told"),
+    [((0.18, 0.18, 0.18), False), ((0.30, 0.20, 0.10), False), ((0.102, 0.156, 0.032), True), ((0.4, 0.1, 0.3), True)],
+)
+def test_what_stands_in_the_box_is_looked_at_by_check_and_run(
+    tmp_path: Path, stands: tuple[float, float, float], told: bool
+) -> None:
+    """A grey, by daylight and by lamps; leaves and a pink dress."""
+    white = "  white_balance: {grey_card: {frame: A-0001, box: [0.71, 0.57, 0.79, 0.68]}}\n"
+    folder = write_session(tmp_path, {"A-0001": Fault(), "A-0002": Fault()}, white)
+    light = scene()
+    light[int(0.55 * HEIGHT) : int(0.70 * HEIGHT), int(0.70 * WIDTH) : int(0.80 * WIDTH)] = stands
+    codes = np.asarray(np.round(dusk.colour.models.eotf_inverse_sRGB(light) * 255), np.uint8)
+    write(folder / "frames/A-0001.jpg", codes, 1 / 125, 0)
+    found = [one for one in evenness(folder).warnings if one.what == NOT_GREY]
+    assert len(found) == told
+    checked = [str(one) for one in check_file(folder).warnings if one.what == NOT_GREY]
+    assert checked == [str(one) for one in found]
+    assert all(one.got and one.remedy and "session.yaml" in str(one.where) for one in found)
+
+
+@pytest.mark.parametrize("kelvin", [2200, 2900, 4300, 6500, 12000, 18000])
+def test_cards_in_any_light_are_grey(kelvin: float) -> None:
+    """Their temperature as colour-science has it (Ohno 2013), to 3 %."""
+    xyz = dusk.colour.xy_to_XYZ(np.array(chromaticity(kelvin)))
+    card = 0.18 * FROM_XYZ @ xyz
+    found, away = nearest_light(card)
+    expected, _ = dusk.colour.temperature.XYZ_to_CCT_Ohno2013(xyz)
+    assert found == pytest.approx(expected, rel=0.03)
+    assert away < 0.002
+    noise = 1 + 0.05 * np.random.default_rng(3).standard_normal((500, 3))
+    assert not_grey(Reading(np.maximum(card, 0.001) * noise, np.ones(500), 0, 0, 0.1)) == ""
+
+
+@pytest.mark.parametrize(
+    ("linear", "words"),
+    [
+        ((0.102, 0.156, 0.032), "off that of any daylight or lamp"), ((0.30, 0.10, 0.30), "off that of any"),
+        ((0.6, 0.12, 0.002), "redder"), ((0.12, 0.22, 0.50), "bluer"),
+    ],
+)  # fmt: skip
+def test_colours_of_no_light(linear: tuple[float, float, float], words: str) -> None:
+    assert words in not_grey(Reading(np.tile(linear, (9, 1)), np.ones(9), 0, 0, 0.1))
+
+
+def test_colours_that_cancel_out_are_no_grey() -> None:
+    pixels = np.array([[0.3, 0.1, 0.1], [0.1, 0.2, 0.3]] * 50)
+    assert "differ" in not_grey(Reading(pixels, np.ones(100), 0, 0, 0.1))
+
+
 def with_chart(folder: Path, corners: str) -> Path:
     write_session(
         folder, {"A-0002": Fault(kelvin=5000)}, f"  white_balance: {{chart: {{frame: A-0001, corners: {corners}}}}}\n"
@@ -507,3 +581,28 @@ def test_the_scene_is_what_it_says() -> None:
     codes = photographed(replace(Fault(), stops=1.0), None)
     assert codes.shape == (HEIGHT, WIDTH, 3)
     assert card_of(codes) == pytest.approx(0.36, abs=0.003)
+
+
+def test_skin_that_comes_out_less_alike_is_told(tmp_path: Path) -> None:
+    """The white is measured on a coat that is another in every frame: the skin, alike before, is not any more."""
+    faults = {f"A-000{number}": Fault() for number in range(3)}
+    region = "{box: [0.05, 0.70, 0.25, 0.95]}"
+    folder = write_session(tmp_path, faults, f"  white_balance: {{to: A-0000, measure: {region}}}\n")
+    assert not [one for one in evenness(folder).warnings if "skin" in one.what]
+    for number, coat in enumerate(((0.2, 0.2, 0.2), (0.25, 0.2, 0.15), (0.15, 0.2, 0.25))):
+        light = scene()
+        light[int(0.7 * HEIGHT) : int(0.95 * HEIGHT), int(0.05 * WIDTH) : int(0.25 * WIDTH)] = coat
+        codes = np.asarray(np.round(dusk.colour.models.eotf_inverse_sRGB(np.clip(light, 0, 1)) * 255), np.uint8)
+        write(folder / "frames" / f"A-000{number}.jpg", codes, 1 / 125, number * 20)
+    found = evenness(folder)
+    (warning,) = [one for one in found.warnings if "skin" in one.what]
+    before, after = found.consistency[0].spreads()["skin_hue_degrees"]
+    assert before.span is not None
+    assert after.span is not None
+    assert before.span < 2
+    assert after.span > before.span + 2
+    assert warning.what == "evening out made the skin of set-up A less alike"
+    told = [float(one) for one in re.findall(r"[\d.]+", str(warning.got))]
+    assert told == [pytest.approx(after.span, abs=0.06), pytest.approx(before.span, abs=0.06)]
+    assert "without the coat, or use a grey card" in str(warning.remedy)
+    assert "session.yaml" in str(warning.where)

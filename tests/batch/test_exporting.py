@@ -1,5 +1,6 @@
 """A look as a Common LUT Format file: what goes in, how exact it is, and what another program makes of it."""
 
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -179,6 +180,34 @@ def test_files_that_are_there_stay(tmp_path: Path) -> None:
     assert path.read_text() == "mine"
     export(tried, path, again=True)
     assert read_process(path.read_text()).nodes
+
+
+@pytest.mark.parametrize("name", ["tried.yaml", "D-0001.jpg", "D-0001", "tried.clf.yaml"])
+def test_only_tables_are_written_over(tmp_path: Path, name: str) -> None:
+    tried = look(tmp_path, LOOKS["darker"][0])
+    path = tmp_path / name
+    path.touch()
+    before = path.read_bytes()
+    with pytest.raises(Problem, match="a file of this ending is no table") as told:
+        export(tried, path, again=True)
+    assert ".clf" in str(told.value.remedy)
+    assert path.read_bytes() == before
+
+
+def test_the_recipe_that_is_read_is_not_written_over(tmp_path: Path) -> None:
+    written = look(tmp_path, LOOKS["darker"][0])
+    recipe = written.path.rename(tmp_path / "tried.clf")
+    before = recipe.read_bytes()
+    (tmp_path / "aside").symlink_to(tmp_path)
+    for path in (recipe, tmp_path / "aside" / "tried.clf"):
+        with pytest.raises(Problem, match="the recipe itself") as told:
+            export(replace(written, path=recipe), path, again=True)
+        assert "--out" in str(told.value.remedy)
+    assert recipe.read_bytes() == before
+
+
+def test_capitals_of_an_ending_do_not_matter(tmp_path: Path) -> None:
+    assert export(look(tmp_path, LOOKS["darker"][0]), tmp_path / "TRIED.CLF").path.is_file()
 
 
 def test_settings_count(tmp_path: Path) -> None:

@@ -2,18 +2,26 @@
 
 import json
 import shutil
+import unicodedata
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 
 from finishing.batch.delivery.apply import apply
 from finishing.batch.delivery.run import run
+from finishing.batch.memory import known_outputs, ledger
 from finishing.batch.memory.inspecting import Inspection, inspect
+from finishing.batch.memory.ledger import hash_file
+from finishing.batch.memory.making_again import make_again
 from finishing.batch.work.assignment import assign
 from finishing.batch.work.looks import read_look
+from finishing.colour.spaces import SRGB
 from finishing.errors import Problem
 from finishing.photographs.finished import read_finished
+from finishing.photographs.writing import OutputSettings, write_photograph
+from finishing.photographs.xmp_out import NAMESPACE
 from tests.light.blend_session import write_blend_session
 
 
@@ -205,3 +213,89 @@ def test_foreign_packets_are_no_record_of_ours() -> None:
         b"</xmp:CreatorTool></rdf:Description></rdf:RDF></x:xmpmeta>"
     )
     assert read_finished(other) is None
+
+
+def hostile(path: Path, properties: str, *, name: str = "a.jpg", digest: str = "aa") -> Path:
+    """A picture whose record says that it was finished here, and then whatever somebody wrote there."""
+    xmp = (
+        '<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">'
+        '<rdf:Description rdf:about="" xmlns:xmp="http://ns.adobe.com/xap/1.0/" '
+        'xmlns:xmpMM="http://ns.adobe.com/xap/1.0/mm/" xmlns:stRef="http://ns.adobe.com/xap/1.0/sType/ResourceRef#" '
+        f'xmlns:f="{NAMESPACE}"><xmp:CreatorTool>finishing 1</xmp:CreatorTool>'
+        f'<xmpMM:DerivedFrom rdf:parseType="Resource"><stRef:documentID>sha256:{digest}</stRef:documentID>'
+        f"<stRef:filePath>{name}</stRef:filePath></xmpMM:DerivedFrom>{properties}</rdf:Description></rdf:RDF></x:xmpmeta>"
+    )
+    output = OutputSettings("jpeg", SRGB)
+    write_photograph(path, np.full((20, 30, 3), 120, np.uint8), settings=output, xmp=xmp.encode())
+    return path
+
+
+RECIPE = "<f:RecipeText>look: X\nsteps: [{exposure: {stops: 0.5}}]\n</f:RecipeText>"
+
+
+def test_brackets_without_end_in_a_record_are_told(tmp_path: Path) -> None:
+    frame = tmp_path / "a.jpg"
+    Image.new("RGB", (30, 20)).save(frame)
+    digest, deep = hash_file(frame), "[" * 50_000
+    (tmp_path / "out").mkdir()
+    file = hostile(tmp_path / "out/1.jpg", f"<f:RecipeSettings>{deep}</f:RecipeSettings>", digest=digest)
+    assert inspect(file).told["look"]["settings"] == {}
+    for properties in (
+        f"{RECIPE}<f:Delivered>{deep}</f:Delivered>",
+        f'<f:RecipeText>look: {deep}</f:RecipeText><f:Delivered>{{"format": "jpeg"}}</f:Delivered>',
+        f'<f:RecipeText>{deep}</f:RecipeText><f:Delivered>{{"format": "jpeg"}}</f:Delivered>',
+    ):
+        with pytest.raises(Problem, match=r"this version of the program does not know|is no recipe") as told:
+            make_again(hostile(tmp_path / "out/2.jpg", properties, digest=digest), out=tmp_path / "new.jpg")
+        assert len(str(told.value)) < 1000
+
+
+def test_a_source_with_a_name_that_can_be_none_is_not_found(tmp_path: Path) -> None:
+    for name in ("n" * 400, "n" * 5000, "a/" * 3000):
+        file = hostile(tmp_path / "x.jpg", f'{RECIPE}<f:Delivered>{{"format": "jpeg"}}</f:Delivered>', name=name)
+        assert inspect(file).told["sources"][0]["state"] == "not found"
+        with pytest.raises(Problem, match="is gone"):
+            make_again(file, out=tmp_path / "new.jpg")
+
+
+def test_a_source_that_cannot_be_read_is_told(finished: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = ledger.hash_file
+
+    def unreadable(path: Path) -> str:
+        if path.parent.name == "frames":
+            raise PermissionError(13, "Permission denied")
+        return real(path)
+
+    monkeypatch.setattr(known_outputs, "hash_file", unreadable)
+    file = finished / "web/faded_print/A-0001.jpg"
+    assert facts(inspect(file))["made from"].endswith("it cannot be read")
+    with pytest.raises(Problem, match="cannot be read") as told:
+        make_again(file)
+    assert "permissions" in str(told.value)
+
+
+@pytest.mark.parametrize("stops", ["1e308", "nan", "inf", "-inf", "1e3000", "9" * 5000])
+def test_no_number_of_a_record_fills_the_screen(tmp_path: Path, stops: str) -> None:
+    names = (
+        "AmbientStops", "PlanMinusCameraStops", "BlendAmbientStops", "BlendStrobeStops", "ExposureCorrectionStops",
+        "PlannedISO", "ExposureValue100", "RecipeHash", "Recipe", "RecipeTitle", "RecipeVersion", "PlannedAperture",
+    )  # fmt: skip
+    found = inspect(hostile(tmp_path / "x.jpg", "".join(f"<f:{name}>{stops}</f:{name}>" for name in names)))
+    told = facts(found)
+    assert told["camera"] == stops if len(stops) < 20 else len(told["camera"]) <= 100
+    assert all(len(line) < 600 for line in found.lines())
+
+
+def test_no_text_of_a_record_commands_the_terminal(tmp_path: Path) -> None:
+    bad = "a&#10;    ledger:   fine\u202e\u2066\u200f\u0085\u009b31m\u2028b" + "y" * 500
+    names = ("Setup", "SetupTitle", "Recipe", "RecipeTitle", "WhiteBalanceCorrection", "PlannedShutter", "AmbientStops")
+    strobes = (
+        f'<f:Strobes><rdf:Seq><rdf:li rdf:parseType="Resource"><f:Name>{bad}</f:Name></rdf:li></rdf:Seq></f:Strobes>'
+    )
+    settings = f'<f:RecipeSettings>{{"a": "\\u001b[2J{bad.replace("&#10;", "")}"}}</f:RecipeSettings>'
+    properties = "".join(f"<f:{name}>{bad}</f:{name}>" for name in names) + strobes + settings
+    found = inspect(hostile(tmp_path / "x.jpg", properties, name=bad[:60], digest="\u202e" * 20))
+    for line in found.lines():
+        assert len(line) < 600
+        assert not [sign for sign in line if unicodedata.category(sign) in ("Cc", "Cf", "Zl", "Zp")]
+    assert sum("ledger:" in line[:15] for line in found.lines()) == 1

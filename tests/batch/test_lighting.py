@@ -9,7 +9,9 @@ import pytest
 import tifffile
 from PIL import Image
 
-from finishing.batch.lighting.light_files import LightRequest, light_frames
+from finishing.batch.lighting import light_files
+from finishing.batch.lighting.light_files import FILES, LightRequest, light_frames
+from finishing.batch.memory.ledger import hash_file
 from finishing.colour.icc import MatrixProfile, read_profile
 from finishing.colour.spaces import LINEAR, OPRGB, SRGB, ColourSpace
 from finishing.errors import Problem, ProblemSet, problems_of
@@ -235,6 +237,47 @@ def test_outputs_that_are_there_stay(write: Writer, tmp_path: Path) -> None:
     assert (out / "blend.tif").stat().st_size > 1_000_000
 
 
+@pytest.mark.parametrize("failing", ["strobe.tif", "stops.png", "report.json"])
+def test_outputs_are_written_all_or_none(
+    write: Writer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, failing: str
+) -> None:
+    frames = pair(write)
+    out = tmp_path / "out"
+    light_frames(LightRequest(frames, out), threads=1)
+    before = {path.name: hash_file(path) for path in out.iterdir()}
+    assert set(before) == set(FILES)
+
+    def full(write: Callable[..., None]) -> Callable[..., None]:
+        def or_full(path: Path, *content: object, **how: object) -> None:
+            if path.name == failing:
+                raise Problem("the disk is full", where=str(path), remedy="make room")
+            write(path, *content, **how)
+
+        return or_full
+
+    for name in ("write_bytes", "write_photograph"):
+        monkeypatch.setattr(light_files, name, full(getattr(light_files, name)))
+    for folder in (out, tmp_path / "new"):
+        with pytest.raises(Problem, match="the disk is full") as told:
+            light_frames(LightRequest(frames, folder, again=True, blend=Blend(Light(1.0))), threads=1)
+        assert told.value.where == str(folder / failing)
+    assert {path.name: hash_file(path) for path in out.iterdir()} == before
+    assert not (tmp_path / "new").exists()
+
+
+def test_a_folder_where_an_output_goes_is_refused_before_anything_is_done(write: Writer, tmp_path: Path) -> None:
+    frames = pair(write)
+    out = tmp_path / "out"
+    (out / "report.json").mkdir(parents=True)
+    for again in (False, True):
+        with pytest.raises(ProblemSet, match="a folder has the name of the output") as told:
+            light_frames(LightRequest(frames, out, again=again), threads=1)
+        assert [str(problem.where) for problem in told.value.problems] == [str(out / "report.json")]
+    assert [path.name for path in out.iterdir()] == ["report.json"]
+    with pytest.raises(ProblemSet, match="a file has the name of the folder"):
+        light_frames(LightRequest(frames, frames[0]), threads=1)
+
+
 def test_no_output_takes_the_place_of_a_frame(write: Writer, tmp_path: Path) -> None:
     ambient, strobe, _ = lights()
     frames = [
@@ -253,3 +296,56 @@ def test_shutters_near_each_other_are_told(write: Writer, tmp_path: Path) -> Non
     assert report.facts["error_over_that_of_a_frame"]["strobe"] == pytest.approx(
         (1 + 2 ** (2 / 3)) ** 0.5 / (2 ** (1 / 3) - 1), abs=0.01
     )
+
+
+def with_record(path: Path, seconds: float, flash: int | None) -> None:
+    """The frame with a record that tells shutter and flash (EXIF Flash, bit 0: it fired)."""
+    photo = {0x829A: rational(1, round(1 / seconds)), 0x829D: rational(80, 10), 0x8827: short(100)}
+    if flash is not None:
+        photo[0x9209] = short(flash)
+    codes = read_photograph(path).codes
+    settings = OutputSettings(format="jpeg", space=SRGB, quality=95)
+    write_photograph(path, codes, settings=settings, exif=write_exif(Exif("<", {}, photo)))
+
+
+def doubts(request: LightRequest) -> list[str]:
+    """What is told of single frames."""
+    notices = light_frames(request, threads=1).notices
+    return [one for one in notices if one.startswith("A-") and ("you say" in one or "flash" in one)]
+
+
+def test_a_shutter_that_the_file_does_not_confirm_is_told(write: Writer, tmp_path: Path) -> None:
+    frames = pair(write)
+    with_record(frames[1], 1 / 60, None)
+    given = LightRequest(frames, tmp_path / "out", shutters=(1 / 125, 1 / 30))
+    assert doubts(given) == ["A-2.jpg: you say 1/30, the file says 1/60"]
+
+
+def test_a_shutter_that_the_file_confirms_or_does_not_know_is_nothing_to_tell(write: Writer, tmp_path: Path) -> None:
+    ambient, strobe, _ = lights()
+    frames = [write("A-1", ambient + strobe, 1 / 125), write("A-2", 4 * ambient + strobe, None, seed=2)]
+    with_record(frames[0], 1 / 128, None)  # the exact time behind 1/125
+    assert doubts(LightRequest(frames, tmp_path / "out", shutters=(1 / 125, 1 / 30))) == []
+
+
+def test_a_flash_that_fired_in_a_frame_said_to_have_none_is_told(write: Writer, tmp_path: Path) -> None:
+    ambient, strobe, _ = lights()
+    frames = [write("A-1", ambient + strobe, 1 / 125), write("A-2", ambient, 1 / 125, seed=2)]
+    with_record(frames[1], 1 / 125, 1)
+    (told,) = doubts(LightRequest(frames, tmp_path / "out", off=frames[1:]))
+    assert told.startswith("A-2.jpg: you say that no strobe fired in it (--off)")
+    with_record(frames[1], 1 / 125, 0)
+    assert doubts(LightRequest(frames, tmp_path / "dark", off=frames[1:])) == []
+
+
+@pytest.mark.parametrize(("flash", "told"), [((1, 0), 1), ((0, 0), 0), ((1, 1), 0), ((1, None), 0)])
+def test_a_flash_that_did_not_fire_in_one_frame_alone_is_told(
+    write: Writer, tmp_path: Path, flash: tuple[int, int | None], told: int
+) -> None:
+    """Alike in all frames it says nothing: strobes fired by radio are often recorded as no flash."""
+    frames = pair(write)
+    for path, seconds, own in zip(frames, (1 / 125, 1 / 30), flash, strict=True):
+        with_record(path, seconds, own)
+    found = doubts(LightRequest(frames, tmp_path / "out"))
+    assert len(found) == told
+    assert all(one.startswith("A-2.jpg: the file says that the flash did not fire") for one in found)

@@ -296,3 +296,78 @@ def test_a_blend_comes_out_the_same(tmp_path: Path, ending: str) -> None:
     (session / f"frames/C-0013.{ending}").write_bytes(b"II*\0")
     with pytest.raises(Problem, match=rf"the source C-0013\.{ending} has changed since"):
         make_again(file)
+
+
+@pytest.fixture
+def blended(tmp_path: Path) -> Path:
+    """A session with a blend and a picture that nobody asked for among its frames, finished."""
+    session = write_blend_session(tmp_path / "evening")
+    report = finish(session, session / "finished")
+    assert not report.failed
+    shutil.copy(session / "frames/C-0012.tif", session / "plate.tif")
+    (tmp_path / "link").symlink_to(session / "frames")
+    return session
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        "evening/frames/C-0012.tif",
+        "evening/frames/C-0013.tif",  # the other source of the blend
+        "link/C-0012.tif",
+        "link/C-0013.tif",
+        "evening/plate.tif",
+        "evening/session.yaml",
+        "evening/plan.yaml",
+        "evening/recipes/plain.yaml",
+        "evening/finished/ledger.sqlite",
+    ],
+)
+def test_no_original_is_written_over_even_where_that_is_asked_for(blended: Path, place: str) -> None:
+    target = blended.parent / place
+    before = target.read_bytes()
+    with pytest.raises(Problem, match="original") as told:
+        make_again(blended / "finished/light/plain/C-blend.tif", out=target, overwrite=True)
+    assert "--out" in str(told.value)
+    assert target.read_bytes() == before
+
+
+def test_a_frame_that_was_finished_here_itself_is_an_original_too(session: Path, tmp_path: Path) -> None:
+    """Pictures of one session as the frames of the next: what they carry does not give them away."""
+    report = finish(session, tmp_path / "first")
+    assert not report.failed
+    for frame in (session / "frames").iterdir():
+        shutil.copy(tmp_path / "first/web/faded_print" / frame.name, frame)
+    assert not finish(session, tmp_path / "second").failed
+    before = (session / "frames/A-0002.jpg").read_bytes()
+    for target in (session / "frames/A-0002.jpg", session / "frames/A-0001.jpg"):
+        with pytest.raises(Problem, match="original"):
+            make_again(tmp_path / "second/web/faded_print/A-0001.jpg", out=target, overwrite=True)
+    assert (session / "frames/A-0002.jpg").read_bytes() == before
+
+
+def test_masks_are_originals(finished: Path) -> None:
+    for name in ("coat.png", "recipes/corner.png"):
+        with pytest.raises(Problem, match="original"):
+            make_again(finished / "web/masked/A-0002.jpg", out=finished.parent / name, overwrite=True)
+
+
+def test_a_loose_image_is_not_made_over_what_lies_beside_its_frame(session: Path, tmp_path: Path) -> None:
+    image = session / "frames/A-0001.jpg"
+    (file,) = apply(read_look("faded_print"), [image], session / "frames/loose").written.values()
+    link = tmp_path / "link"
+    link.symlink_to(session / "frames")
+    before = all_bytes(session)
+    for target in (image, link / "A-0001.jpg", link / "A-0002.jpg", session / "session.yaml"):
+        with pytest.raises(Problem, match="original"):
+            make_again(file, out=target, overwrite=True)
+    assert all_bytes(session) == before
+    other = session / "frames/loose/other.jpg"
+    shutil.copy(file, other)
+    other.write_bytes(other.read_bytes() + b"retouched")
+    assert make_again(file, out=other, overwrite=True).written  # it was finished here, and this was asked for
+    assert other.read_bytes() == file.read_bytes()
+
+
+def all_bytes(folder: Path) -> dict[Path, bytes]:
+    return {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}

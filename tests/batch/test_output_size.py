@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishing.batch.delivery.output_size import output_size
+from finishing.batch.delivery.output_size import output_size, resolution_on_paper
 from finishing.sessions.deliverables import Deliverable, PrintSize
 
 
@@ -41,3 +41,25 @@ def test_a_long_edge_is_met_and_nothing_grows_unasked(width: int, height: int, e
     assert min(found) >= 1
     assert abs(found[0] - width * max(found) / max(width, height)) <= 1
     assert max(output_size(Deliverable.model_construct(long_edge=edge, enlarge=True), width, height)) == edge
+
+
+def test_the_resolution_lays_a_picture_at_the_size_asked_for() -> None:
+    """30 cm are 11.811 inches: 1500 pixels of them are 127 to an inch."""
+    paper = {"print_size": PrintSize(30 / 2.54, 20 / 2.54)}
+    small = Deliverable.model_construct(**paper)
+    assert resolution_on_paper(small, 1500, 1000) == pytest.approx(127)
+    assert resolution_on_paper(small, 1000, 1500) == pytest.approx(127)  # the paper turns
+    assert resolution_on_paper(small, 1000, 1000) == pytest.approx(127)  # a square is as wide as the short side
+    assert resolution_on_paper(small, *output_size(small, 6000, 4000)) == 300
+    assert resolution_on_paper(Deliverable.model_construct(long_edge=800, pixels_per_inch=240), 800, 600) == 240
+
+
+@given(st.integers(16, 9000), st.integers(16, 9000))
+def test_no_picture_is_laid_larger_than_asked_for(width: int, height: int) -> None:
+    paper = PrintSize(12, 8)
+    asked = Deliverable.model_construct(print_size=paper)
+    size = output_size(asked, width, height)
+    inches = [side / resolution_on_paper(asked, *size) for side in size]
+    assert max(inches) <= 12 * 1.006 + 1e-9 or max(size) < 200  # whole pixels of small pictures
+    assert min(inches) <= 8 * 1.006 + 1e-9 or min(size) < 200
+    assert max(inches) >= 12 * 0.99 or min(inches) >= 8 * 0.99 or min(size) < 200

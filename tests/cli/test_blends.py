@@ -50,9 +50,15 @@ def test_check_says_what_is_wrong_with_blends(folder: Path) -> None:
     assert finishing("check", folder).exit_code == 0
     rewrite(folder, ("[C-0012, C-0013]", "[C-0012, C-0031]"))
     wrong = finishing("check", folder)
-    assert wrong.exit_code == 2
-    assert 'session.yaml:8:23: no frame has the name "C-0031"' in wrong.stderr
+    assert wrong.exit_code == 0  # the blend alone cannot be made
+    assert "to look at:" in wrong.stderr
+    assert 'session.yaml:7:3: no frame has the name "C-0031"' in wrong.stderr
+    assert "session.yaml:8:23" in wrong.stderr
     assert 'did you mean "C-0013"?' in wrong.stderr
+    ran = finishing("run", folder)
+    assert ran.exit_code == 1
+    assert 'C-blend: no frame has the name "C-0031"' in ran.stderr
+    assert "3 files made" in ran.stdout
     rewrite(folder, ("C-0031", "D-0001"))
     other = finishing("check", folder)
     assert other.exit_code == 2

@@ -207,15 +207,41 @@ def test_ledger_lists_and_verifies(session: Path) -> None:
     finishing("run", session)
     out = session / "finished"
     assert finishing("ledger", out).stdout.splitlines()[-1] == "14 outputs"
-    assert finishing("ledger", out, "--verify").exit_code == 0
+    sound = finishing("ledger", out, "--verify")
+    assert (sound.exit_code, sound.stdout) == (0, "14 as made, 0 changed, 0 gone\n")
     rows = finishing("ledger", out, "--csv").stdout.splitlines()
     assert rows[0].startswith("path,fingerprint,frame,source")
     assert len(rows) == 15
-    next(out.rglob("*.jpg")).write_bytes(b"x")
+    changed, gone, *_ = sorted(out.rglob("*.jpg"))
+    changed.write_bytes(b"x")
     verified = finishing("ledger", out, "--verify", "--json")
     assert verified.exit_code == 1
     assert [e["state"] for e in json.loads(verified.stdout)].count("changed") == 1
-    assert finishing("ledger", session).exit_code == 2
+    gone.unlink()
+    told = finishing("ledger", out, "--verify")
+    assert told.exit_code == 1
+    first, second, last = told.stdout.splitlines()
+    assert first.startswith(changed.relative_to(out).as_posix())
+    assert first.endswith("  changed")
+    assert second.startswith(gone.relative_to(out).as_posix())
+    assert second.endswith("  gone")
+    assert last == "12 as made, 1 changed, 1 gone"
+
+
+def test_the_ledger_of_a_session(session: Path) -> None:
+    early = finishing("ledger", session)
+    assert early.exit_code == 2
+    assert str(session / "finished") in early.stderr
+    finishing("run", session)
+    whole = finishing("ledger", session / "finished").stdout
+    assert finishing("ledger", session).stdout == whole
+    assert finishing("ledger", session / "session.yaml").stdout == whole
+    elsewhere = session / "frames"
+    assert finishing("ledger", elsewhere).exit_code == 2
+    lost = next((session / "finished").rglob("*.jpg"))
+    lost.unlink()
+    name = lost.relative_to(session / "finished").as_posix()
+    assert finishing("ledger", session, "--forget", name).stdout == "1 file forgotten\n"
 
 
 @pytest.mark.parametrize("kind", ["recipe", "session", "plan"])

@@ -264,3 +264,10 @@ def test_no_text_breaks_the_search_for_slips(text: str) -> None:
     except ProblemSet as error:
         problems = error.problems
     assert all(isinstance(problem.where, Place) and problem.remedy for problem in problems)
+
+
+@pytest.mark.parametrize(("line", "mended"), [("*x:", '"*x":'), ("*x: 3", '"*x": 3')])
+def test_a_key_that_begins_with_a_sign_is_quoted_without_its_colon(line: str, mended: str) -> None:
+    with pytest.raises(ProblemSet) as told:
+        parse_tree(f"blends:\n  {line}\n", "session.yaml")
+    assert f"write {mended}" in str(told.value.problems[0].remedy)

@@ -144,3 +144,38 @@ def test_headers_are_read_without_the_pixels(tmp_path: Path, monkeypatch: pytest
     monkeypatch.setattr(Path, "open", opened)
     assert read_header(tmp_path / "A.jpg").metadata.exposure_seconds == pytest.approx(1 / 125)
     assert 0 < count < 300_000
+
+
+ENCODINGS = ["utf-8", "utf-16-le", "utf-16-be", "utf-32-le", "utf-32-be"]
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
+@pytest.mark.parametrize("mark", ["", "\ufeff"])
+@pytest.mark.parametrize("declared", [True, False])
+def test_a_packet_may_be_in_any_encoding_of_unicode(encoding: str, mark: str, *, declared: bool) -> None:
+    """ISO 16684-1, 7.1: a packet is in UTF-8, UTF-16 or UTF-32; what follows it may be blank or nothing."""
+    head = f'<?xml version="1.0" encoding="{encoding[:6]}"?>' if declared else ""
+    data = (mark + head + FULL.decode() + "\n \n").encode(encoding)
+    for padded in (data, data.rstrip(b"\0"), data + b"\0\0\0"):
+        assert read_packet(padded) == read_packet(FULL)
+
+
+@pytest.mark.parametrize("encoding", [*ENCODINGS, "cp037", "cp1140", "utf-7"])
+@pytest.mark.parametrize("mark", ["", "\ufeff"])
+@pytest.mark.parametrize(
+    "declaration", ['<!DOCTYPE a [<!ENTITY b "cccc">]>', "<!DOCTYPE a SYSTEM 'file:///a'>", "<!DOCTYPE a>"]
+)
+def test_a_packet_that_declares_something_is_refused_in_any_encoding(
+    encoding: str, mark: str, declaration: str
+) -> None:
+    head = f'<?xml version="1.0" encoding="{encoding[:6]}"?>'
+    body = declaration + packet('xmp:Rating="3">').decode()
+    wide = encoding.startswith("utf-") and encoding != "utf-7"
+    if mark and not wide:
+        return
+    data = (mark + head + body).encode(encoding) if wide else head.encode() + body.encode(encoding)
+    found, notices = read_packet(data)
+    assert found == Packet()
+    assert len(notices) == 1
+    if wide:
+        assert "no plain packet" in notices[0]

@@ -173,6 +173,19 @@ def test_a_blend_that_is_left_out_says_nothing(write: Write) -> None:
     assert 'the name of the frame "A-0001"' in broken(path)
 
 
+def test_what_is_commented_out_below_a_key_is_empty(write: Write) -> None:
+    path = write()
+    path.write_text(path.read_text() + "blends:\n  # A-blend:\n  #   sources: [A-0001, A-0002]\n")
+    assert read(path).blends == {}
+    cut = re.sub(r"(per_frame|deliverables|match|rights):.*?\n(?=\w)", r"\1:\n", path.read_text(), flags=re.DOTALL)
+    path.write_text(cut)
+    value = read(path).value
+    assert (value.per_frame, value.blends) == ({}, {})
+    assert value.match.model_fields_set == set()
+    path.write_text(cut.replace("frames: [frames/*.jpg]", "frames:"))  # which has no default
+    assert '"frames" cannot be read' in broken(path)
+
+
 def test_strobes_off_are_some_of_the_sources(write: Write) -> None:
     text = broken(with_blends(write, ("strobes_off: [A-0002]", "strobes_off: A-0003")))
     assert 'session.yaml:24:18: "A-0003" is not among the sources' in text
@@ -182,10 +195,35 @@ def test_strobes_off_are_some_of_the_sources(write: Write) -> None:
 
 @pytest.mark.parametrize(
     "name",
-    ["A-0001", "a-0001", "A", "all", "picked", '"A/B"', '".A"', '"A?"', '" A"', '"A:1"', '"A,B"', '"-A"', '"A*"'],
+    [
+        "A-0001",
+        "a-0001",
+        "A",
+        "all",
+        "picked",
+        '"A/B"',
+        '".A"',
+        '"A?"',
+        '" A"',
+        '"A:1"',
+        '"A,B"',
+        '"-A"',
+        '"A*"',
+        "CON",
+        "nul",
+        '"Com1.x"',
+        "x" * 101,
+        "é" * 60,
+    ],
 )
 def test_names_that_cannot_stand_for_a_frame_or_a_file(write: Write, name: str) -> None:
     assert "session.yaml:22:3: " in broken(with_blends(write, ("A-blend", name)))
+
+
+def test_names_that_differ_in_how_an_accent_is_written(write: Write) -> None:
+    more = ("    light:", "    light: {}\n  Cafe\u0301:\n    sources: [A-0001, A-0003]\n  CAF\u00c9:\n"
+            "    sources: [A-0001, A-0003]\n    light:")  # fmt: skip
+    assert "session.yaml:28:3: the blend" in broken(with_blends(write, more))
 
 
 def test_names_that_differ_in_capitals_alone(write: Write) -> None:
@@ -224,6 +262,11 @@ def test_a_blend_in_words() -> None:
 def test_stops_that_are_none(value: object) -> None:
     with pytest.raises((ValueError, TypeError)):
         parse_light(value)
+
+
+@pytest.mark.parametrize("value", ["5600", "5600 K", "5600 k", "5600K", "5600k ", 5600])
+def test_kelvin_with_their_unit_or_without(value: object) -> None:
+    assert parse_white(value) == 5600
 
 
 @pytest.mark.parametrize("value", ["1999", "25001", [1, 1], [0, 1, 1], [17, 1, 1], "warm", None])

@@ -1,13 +1,14 @@
 """From a frame at its final size to the bytes of a deliverable: look, output sharpening, mark, colours, file."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from finishing.batch.delivery.output_size import pixels_per_inch_of
+from finishing.batch.delivery.output_size import pixels_per_inch_of, resolution_on_paper
 from finishing.batch.delivery.proof_mark import draw_mark
 from finishing.colour.icc import write_profile
 from finishing.colour.spaces import COLOUR_SPACES, ColourSpace
@@ -36,18 +37,20 @@ def deliver(
     into: NDArray[Any] | None = None,
     threads: int = 1,
 ) -> bytes | memoryview:
-    """The file of one deliverable. source: at the final size. profile: the printer's, where the deliverable names one.
-    into: codes of that size that may be written over; the source may read from them.
+    """The file of one deliverable. source: at the final size; where that is too small for a print, the file gets the
+    resolution that lays it at the size asked for, as the records have it. profile: the printer's, where the deliverable
+    names one. into: codes of that size that may be written over; the source may read from them.
 
     Raises Problem where the picture does not fit the format or littleCMS does not take the profile.
     """
     space = WIDE if profile is not None else COLOUR_SPACES[deliverable.profile]
     bits = 16 if profile is not None else deliverable.bits
+    resolution = resolution_on_paper(deliverable, source.width, source.height)
     if deliverable.sharpen != "none" or deliverable.mark is not None:
         sink = LinearSink(source.height, source.width)
         execute(steps, source, sink, geometry, threads=threads)
         if deliverable.sharpen != "none":
-            sharpen(sink.planes, sharpening_for(deliverable.sharpen, pixels_per_inch_of(deliverable)))
+            sharpen(sink.planes, sharpening_for(deliverable.sharpen, resolution))
         if deliverable.mark is not None:
             draw_mark(sink.planes, deliverable.mark)
         steps, source, into = (), LinearSource(sink.planes), None
@@ -64,7 +67,8 @@ def deliver(
                 got=f"{deliverable.profile}: {error}",
                 remedy="get it again from the printer, or deliver oprgb",
             ) from error
-    return encode(codes, settings=settings_of(deliverable, space, profile), exif=exif, xmp=xmp)
+    settings = replace(settings_of(deliverable, space, profile), pixels_per_inch=max(1, round(resolution)))
+    return encode(codes, settings=settings, exif=exif, xmp=xmp)
 
 
 def _codes(

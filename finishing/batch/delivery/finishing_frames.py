@@ -13,7 +13,7 @@ from typing import Any
 
 from finishing.batch.delivery.delivering import deliver, read_printer_profile
 from finishing.batch.delivery.measuring import failed_of, measure
-from finishing.batch.delivery.output_size import output_size
+from finishing.batch.delivery.output_size import output_size, resolution_on_paper
 from finishing.batch.delivery.records import SOFTWARE, record_of
 from finishing.batch.memory.ledger import hash_file
 from finishing.batch.opening.framing import framing_of
@@ -29,13 +29,14 @@ from finishing.photographs.records import output_metadata
 from finishing.photographs.writing import write_bytes
 from finishing.recipes.check import CheckResult
 from finishing.recipes.recipe import Recipe
+from finishing.sessions.deliverables import Deliverable
 from finishing.sessions.session import Rights
 
 
 @dataclass(frozen=True)
 class Task:
     """One output that has to be made. fingerprint: changes when anything that goes into it does; told: what it is the
-    hash of."""
+    hash of; in_the_way: the problem of the file that is there already, unless it turns out to be this very output."""
 
     output: Output
     width: int
@@ -44,6 +45,7 @@ class Task:
     xmp: bytes
     fingerprint: str
     told: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    in_the_way: Problem | None = None
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,7 @@ class Made:
 @dataclass(frozen=True)
 class Finished:
     """What is told of a frame beside its outputs. checks: results by the look's name; problems: of looks that could
-    not be done on it, by name."""
+    not be done on it, by name, and of files in the way, by path."""
 
     notices: list[str]
     checks: dict[str, list[CheckResult]]
@@ -81,7 +83,7 @@ def tasks_of(work: FrameWork, header: Header, origin: Origin, rights: Rights) ->
             "software": SOFTWARE,
             "source": origin.hash,
             "look": output.look.hash,
-            "deliverable": output.deliverable.model_dump(mode="json"),
+            "deliverable": _as_delivered(output.deliverable, width, height),
             "subject": work.says.subject,
             "masks": {name: hash_file(path) for name, path in masks.items()},
             "size": [width, height],
@@ -97,6 +99,15 @@ def tasks_of(work: FrameWork, header: Header, origin: Origin, rights: Rights) ->
             told["blend"] = origin.blend  # counted already: its hash is that of the source
         tasks.append(Task(output, width, height, exif, xmp, fingerprint, told))
     return tasks
+
+
+def _as_delivered(deliverable: Deliverable, width: int, height: int) -> dict[str, Any]:
+    """The deliverable's plain values, with the resolution that came of a print's size, so that they make the same file
+    without that size."""
+    told: dict[str, Any] = deliverable.model_dump(mode="json")
+    if deliverable.print_size is not None:
+        told["pixels_per_inch"] = resolution_on_paper(deliverable, width, height)
+    return told
 
 
 def rights_of(header: Header, rights: Rights) -> Rights:
@@ -115,7 +126,8 @@ def finish_frame(
     strict: bool = False,
     threads: int = 1,
 ) -> Finished:
-    """Make a frame's outputs in `folder`, telling each through `done` as soon as it is written.
+    """Make a frame's outputs in `folder`, telling each through `done` as soon as it is written. Where `done` fails, the
+    file is taken away again.
 
     strict: a look whose checks the frame does not pass is not written. A look that cannot be done on this frame (it
     asks for a subject that nobody named, say) leaves the other looks alone. Raises Problem where the frame cannot be
@@ -150,12 +162,29 @@ def finish_frame(
             problems[look.name] = problem
             continue
         path = folder / task.output.path
-        write_bytes(path, content)
-        stat = path.stat()
-        seconds = time.perf_counter() - began + reading
-        done(Made(task, hashlib.sha256(content).hexdigest(), stat.st_size, stat.st_mtime_ns, seconds))
+        digest = hashlib.sha256(content).hexdigest()
+        if task.in_the_way is None:
+            write_bytes(path, content)
+        elif not _is(path, digest):
+            problems[str(task.output.path)] = task.in_the_way
+            continue
+        try:
+            stat = path.stat()
+            seconds = time.perf_counter() - began + reading
+            done(Made(task, digest, stat.st_size, stat.st_mtime_ns, seconds))
+        except Exception:
+            if task.in_the_way is None:
+                path.unlink(missing_ok=True)
+            raise
     told = [*(work.header.notices if work.header else ()), *opened.notices]
     return Finished(list(dict.fromkeys(told)), checked, problems)
+
+
+def _is(path: Path, digest: str) -> bool:
+    try:
+        return hash_file(path) == digest
+    except OSError:
+        return False
 
 
 def _check(work: FrameWork, look: Recipe, full: Source, frame: Geometry, *, strict: bool) -> list[CheckResult]:

@@ -1,6 +1,8 @@
 """Files of earlier runs that the session no longer asks for: told, and never taken away."""
 
-from collections.abc import Collection, Sequence
+import os
+import unicodedata
+from collections.abc import Collection, Mapping, Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
 
@@ -14,14 +16,42 @@ def left_over(ledger: Ledger, wanted: Collection[str], session: Path) -> list[st
     wanted: the paths that it makes, below the ledger's folder. session: its folder; what another session finished into
     the same folder is no business of this one's.
     """
+    session = session.resolve()
+    by_name: dict[str, list[str]] = {}
+    for path in wanted:
+        by_name.setdefault(_any_case(path), []).append(path)
     found = []
     for entry in ledger.entries():
-        if entry.path in wanted or not (ledger.folder / entry.path).is_file():
+        file = ledger.folder / entry.path
+        if entry.path in wanted or not file.is_file():
+            continue
+        # On a disk that ignores case, two names may be one file: the good one must not be given up for deletion.
+        if any(_one_file(file, ledger.folder / path) for path in by_name.get(_any_case(entry.path), ())):
             continue
         making = ledger.making(entry.path)
-        if making is None or making.told["session"]["folder"] == str(session.resolve()):
+        if making is None or _belongs(making.told["session"], ledger.folder, session):
             found.append(entry.path)
     return found
+
+
+def _any_case(path: str) -> str:
+    """A path as disks compare names that ignore case, and how accents are composed."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path).casefold())
+
+
+def _one_file(one: Path, other: Path) -> bool:
+    try:
+        return one.samefile(other)
+    except OSError:
+        return False
+
+
+def _belongs(told: Mapping[str, str | None], folder: Path, session: Path) -> bool:
+    """Whether an output was made from this session, as it lies from the ledger now, or where it lay then."""
+    near = told["from_ledger"]
+    if near is not None and Path(os.path.normpath(folder.resolve() / near)) == session:
+        return True
+    return told["folder"] == str(session)
 
 
 def forget(folder: Path, names: Sequence[str]) -> list[str]:

@@ -2,15 +2,36 @@
 
 import math
 
-from finishing.sessions.deliverables import Deliverable
+from finishing.sessions.deliverables import Deliverable, PrintSize
 
 #: Where a print's resolution is not given.
 USUAL_PIXELS_PER_INCH = 300.0
+#: Less than this share of the resolution does not show.
+SHARE = 0.995
 
 
 def pixels_per_inch_of(deliverable: Deliverable) -> float:
-    """The resolution that a deliverable is printed at."""
+    """The resolution that a deliverable is to be printed at."""
     return float(deliverable.pixels_per_inch or USUAL_PIXELS_PER_INCH)
+
+
+def limiting_side(paper: PrintSize, width: int, height: int) -> tuple[float, int]:
+    """Of the side that fills the paper, its inches there and its pixels: the one with the more pixels to an inch."""
+    sides = [(paper.long_inches, max(width, height))]
+    if paper.short_inches is not None:
+        sides.append((paper.short_inches, min(width, height)))
+    return max(sides, key=lambda side: side[1] / side[0])
+
+
+def resolution_on_paper(deliverable: Deliverable, width: int, height: int) -> float:
+    """The resolution, in pixels per inch, that lays a picture of this size in pixels on the paper at the size asked
+    for: the deliverable's own, unless the frame was too small for it."""
+    asked = pixels_per_inch_of(deliverable)
+    if deliverable.print_size is None:
+        return asked
+    inches, pixels = limiting_side(deliverable.print_size, width, height)
+    found = pixels / inches
+    return found if found < asked * SHARE else asked
 
 
 def output_size(deliverable: Deliverable, width: int, height: int) -> tuple[int, int]:

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from finishing import __version__, units
+from finishing.batch.delivery.output_size import resolution_on_paper
 from finishing.batch.opening.framing import Framing, framing_of
 from finishing.batch.work.assignment import FrameWork, Output
 from finishing.batch.work.blends import Origin
@@ -37,7 +38,7 @@ def record_of(
         colour_space=deliverable.profile,
         format=f"image/{deliverable.format}",
         software=SOFTWARE,
-        pixels_per_inch=round(deliverable.pixels_per_inch or 300),
+        pixels_per_inch=max(1, round(resolution_on_paper(deliverable, width, height))),
         rights=Rights(rights.creator, rights.copyright, rights.usage, rights.contact),
         rating=work.rating,
         description=description(output.look, setup, work.blend.words if work.blend else None),

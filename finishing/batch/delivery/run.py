@@ -2,7 +2,8 @@
 
 One bad frame never stops the others. An output is up to date when the ledger knows it under the same
 fingerprint and the file is as it was written. A file that was changed since, or that something else put
-there, is never overwritten unasked.
+there, is never overwritten unasked. One that a run wrote which was cut off before the ledger knew of it is
+told by its bytes: it is made once more, and entered if it comes out the same.
 """
 
 import json
@@ -20,7 +21,9 @@ from finishing.batch.delivery.finishing_frames import Finished, Made, Task, chec
 from finishing.batch.delivery.left_over import left_over
 from finishing.batch.delivery.measuring import failed_of
 from finishing.batch.delivery.small_prints import small_print_warnings
+from finishing.batch.delivery.standing import to_make
 from finishing.batch.memory.ledger import Entry, Ledger, hash_file, open_ledger
+from finishing.batch.memory.ledger_trouble import LedgerProblem
 from finishing.batch.memory.making import making_of
 from finishing.batch.opening.framing import framing_of
 from finishing.batch.work.assignment import FrameWork, SessionWork
@@ -158,8 +161,8 @@ def _record_evenness(session: SessionWork, ledger: Ledger, folder: Path, report:
         return
     from finishing.batch.evening.evenness_chart import CHART_NAME, write_chart
 
-    ledger.write_corrections({name: frame.as_json() for name, frame in session.evenness.frames.items()})
     try:
+        ledger.write_corrections({name: frame.as_json() for name, frame in session.evenness.frames.items()})
         if write_chart(session.evenness, folder):
             report.chart = folder / CHART_NAME
     except Problem as problem:
@@ -191,14 +194,17 @@ def _due(
                 raise work.header.refusal
             origin = _origin(work, ledger)
             tasks = tasks_of(work, work.header, origin, session.session.value.rights)
-            wanted = [t for t in tasks if again or not _stands(t, known.get(str(t.output.path)), folder)]
+            found = [t if again else to_make(t, known.get(str(t.output.path)), folder) for t in tasks]
+        except LedgerProblem:
+            raise
         except Problem as problem:
             report.failed[work.frame.name] = problem
             continue
         except OSError as error:
             report.failed[work.frame.name] = Problem("the frame cannot be read", where=work.frame.name, got=str(error))
             continue
-        stands = [t for t in tasks if t not in wanted]
+        wanted = [t for t in found if t is not None]
+        stands = [t for t, asked in zip(tasks, found, strict=True) if asked is None]
         report.up_to_date += [str(t.output.path) for t in stands]
         if ledger is not None:
             _fill_in(work, [t for t in stands if str(t.output.path) not in recorded], ledger)
@@ -235,28 +241,6 @@ def _source_hash(frame: FramePath, ledger: Ledger | None) -> str:
     if ledger is not None:
         ledger.write_hash(frame.relative, stat.st_size, stat.st_mtime_ns, digest)
     return digest
-
-
-def _stands(task: Task, entry: Entry | None, folder: Path) -> bool:
-    """Whether an output is there as it should be. Raises Problem where the file is not ours to overwrite."""
-    path = folder / task.output.path
-    if not path.exists():
-        return False
-    if entry is None:
-        raise Problem(
-            "a file is in the way that this program did not make",
-            where=str(path),
-            remedy="move it away, or run with --again to overwrite it",
-        )
-    stat = path.stat()
-    touched = (stat.st_size, stat.st_mtime_ns) != (entry.size, entry.modified_ns)
-    if touched and hash_file(path) != entry.output_hash:
-        raise Problem(
-            "this finished file was changed after it was made",
-            where=str(path),
-            remedy="move your changed version elsewhere, or run with --again to make it anew",
-        )
-    return entry.fingerprint == task.fingerprint
 
 
 def _work_off(
@@ -301,7 +285,12 @@ def _side_by_side(
         name = frame.work.frame.name
         if stopping.is_set():
             return Finished([], {})
-        return finish_frame(frame.work, frame.tasks, folder, finished[name].append, strict=strict, threads=threads)
+
+        def enter(made: Made) -> None:
+            _enter(frame, made, ledger)
+            finished[name].append(made)
+
+        return finish_frame(frame.work, frame.tasks, folder, enter, strict=strict, threads=threads)
 
     with ThreadPoolExecutor(workers) as pool:
         waiting: dict[Future[Finished], _Due] = {pool.submit(finish, frame): frame for frame in due}
@@ -328,7 +317,7 @@ def _settle(
     report: Report,
     progress: Progress,
 ) -> None:
-    """Enter what a frame's worker has made, and its problem if it had one."""
+    """Report what a frame's worker has made, and its problem if it had one."""
     name = frame.work.frame.name
     problem: Problem | None = None
     try:
@@ -349,16 +338,19 @@ def _settle(
     except Exception as error:
         problem = fault_of_the_program(name, error)
     made = finished[name]
-    if made and frame.origin.blend is not None:
-        ledger.write_blend(frame.origin.hash, frame.origin.blend)
-    for one in made:
-        steps = "\n".join(step.describe() for step in one.task.output.look.steps)
-        ledger.write(_entry(frame, one), steps, making_of(frame.work, one.task, ledger.folder))
-        report.made.append(str(one.task.output.path))
+    report.made += [str(one.task.output.path) for one in made]
     if problem is not None:
         report.failed.setdefault(name, problem)
     if made or problem is not None:
         progress(name, len(made), problem)
+
+
+def _enter(frame: _Due, made: Made, ledger: Ledger) -> None:
+    """The ledger learns of an output as soon as it is on the disk, so that a run that is cut off goes on from there."""
+    if frame.origin.blend is not None:
+        ledger.write_blend(frame.origin.hash, frame.origin.blend)
+    steps = "\n".join(step.describe() for step in made.task.output.look.steps)
+    ledger.write(_entry(frame, made), steps, making_of(frame.work, made.task, ledger.folder))
 
 
 def _entry(frame: _Due, made: Made) -> Entry:

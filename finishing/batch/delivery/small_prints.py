@@ -4,17 +4,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from finishing import units
-from finishing.batch.delivery.output_size import pixels_per_inch_of
+from finishing.batch.delivery.output_size import limiting_side, pixels_per_inch_of, resolution_on_paper
 from finishing.batch.opening.framing import framing_of
 from finishing.errors import Problem
 from finishing.photographs.headers import Header
 from finishing.sessions.deliverables import MM_PER_INCH, Deliverable, PrintSize
+from finishing.sessions.folder import FramePath
 from finishing.sessions.session import Session
 
 #: Names of frames that are told one by one.
 MOST_NAMES = 6
-#: Less than this share of the resolution does not show.
-_SHARE = 0.995
 
 
 @dataclass(frozen=True)
@@ -35,14 +34,10 @@ def small_print(deliverable: Deliverable, frame: str, width: int, height: int) -
     if paper is None or deliverable.enlarge:
         return None
     asked = pixels_per_inch_of(deliverable)
-    sides = [(paper.long_inches, max(width, height))]
-    if paper.short_inches is not None:
-        sides.append((paper.short_inches, min(width, height)))
-    # the side that limits the picture on this paper is the one with the more pixels to an inch
-    inches, pixels = max(sides, key=lambda side: side[1] / side[0])
-    resolution = pixels / inches
-    if resolution >= asked * _SHARE:
+    resolution = resolution_on_paper(deliverable, width, height)
+    if resolution >= asked:
         return None
+    inches, pixels = limiting_side(paper, width, height)
     return SmallPrint(frame, round(inches * asked), pixels, resolution)
 
 
@@ -94,11 +89,13 @@ def size_words(paper: PrintSize) -> str:
     return " × ".join(units.format_number(side, 2) for side in sides) + " inches"
 
 
-def small_prints_of_session(session: Session, headers: Mapping[str, Header]) -> list[Problem]:
-    """The warnings for all frames of a session, from their headers alone."""
+def small_prints_of_session(
+    session: Session, frames: Iterable[FramePath], headers: Mapping[str, Header]
+) -> list[Problem]:
+    """The warnings for all frames and blends that are delivered, from their headers alone."""
     prints = [name for name, one in session.value.deliverables.items() if one.print_size is not None]
     kept = []
-    for frame in session.chosen:
+    for frame in frames:
         header = headers.get(frame.name)
         if header is not None:
             framing = framing_of(session.of_frame(frame.name), header.width, header.height)

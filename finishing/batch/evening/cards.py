@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from finishing.batch.evening.card_colour import not_grey
 from finishing.batch.evening.light_of_frames import REMEMBERED, linear_light, thinned
 from finishing.batch.evening.measured import Measurements, pack, unpack
 from finishing.colour.adaptation import white_xyz
@@ -87,6 +88,8 @@ def neutral_whites(
                 matrix = neutral_of_grey(grey if first is None else first @ grey)
                 if float(np.ptp(reading.at(np.array([0.1, 0.9])))) > EVEN_CARD:
                     result.warnings.append(_uneven(session, *at, "box"))
+                if why := not_grey(reading):
+                    result.warnings.append(_no_card(session, card.frame, why, *at, "box"))
         except Problem as problem:
             side = "corners" if isinstance(card, Chart) else "box"
             problems.append(problem.at(session.document.place(*at, side)))
@@ -154,6 +157,16 @@ def _uneven(session: Session, *at: str) -> Problem:
         got=None,
         expected="one even grey",
         remedy="draw the box inside of the card, clear of its edge and of shadows",
+    )
+
+
+def _no_card(session: Session, frame: str, why: str, *at: str) -> Problem:
+    return session.document.problem(
+        f"what stands in the grey card's box of {frame} is not grey under any daylight or lamp: "
+        "is the box on the card?",
+        *at,
+        got=why,
+        remedy="draw the box inside of the card: left, top, right and bottom in fractions of width and height",
     )
 
 

@@ -1,6 +1,10 @@
 """How alike the frames of a set-up are, in a photographer's words: stops, warmth in kelvin, green or magenta, skin."""
 
+from collections.abc import Sequence
+
+from finishing.errors import Problem
 from finishing.evenness.consistency import SetupConsistency
+from finishing.sessions.session import Session
 from finishing.units import format_number
 
 #: OkLab b of a middle grey that becomes warmer by 1 K of colour temperature: a daylight of 6004 K against one of 6504
@@ -12,6 +16,9 @@ A_PER_PERCENT = 0.00086
 
 #: What cannot be seen is not told: below these, frames count as within them.
 LEAST_STOPS, LEAST_KELVIN, LEAST_PERCENT, LEAST_DEGREES = 0.05, 50.0, 1.0, 0.5
+#: Skin whose hue lies further apart than before by more degrees of OkLCh is told: less is hardly seen on skin (common
+#: practice, no source).
+MOST_SKIN_WORSE = 2.0
 
 
 def consistency_line(setup: SetupConsistency) -> str | None:
@@ -56,3 +63,28 @@ def _words(name: str, span: float) -> tuple[str, str]:
 
 def _listed(parts: list[str]) -> str:
     return parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + f" and {parts[-1]}"
+
+
+def skin_less_alike(session: Session, consistency: Sequence[SetupConsistency]) -> list[Problem]:
+    """A warning for each set-up whose skin differs more after evening out than before: what was measured was coloured
+    by itself, not by the light."""
+    white, found = session.value.match.white_balance, []
+    remedy = "measure a region without the coat, or use a grey card"
+    if white is not None and white.to is None:
+        remedy = "see that the box lies on the card, and that the card, chart or kelvin is of this light"
+    for setup in consistency:
+        before, after = setup.spreads()["skin_hue_degrees"]
+        if before.span is None or after.span is None or after.span - before.span <= MOST_SKIN_WORSE:
+            continue
+        named = "" if setup.setup is None else f" of set-up {setup.setup}"
+        degrees = [format_number(span, 1) for span in (after.span, before.span)]
+        found.append(
+            session.document.problem(
+                f"evening out made the skin{named} less alike",
+                "match",
+                "white_balance",
+                got=f"{degrees[0]}° of skin hue between its frames, before {degrees[1]}°",
+                remedy=remedy,
+            )
+        )
+    return found

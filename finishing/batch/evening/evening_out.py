@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishing.batch.evening.cards import Neutral, neutral_whites
-from finishing.batch.evening.consistency_words import consistency_line
+from finishing.batch.evening.consistency_words import consistency_line, skin_less_alike
 from finishing.batch.evening.light_of_frames import Seen, see_frame
 from finishing.batch.evening.measured import Measurements
 from finishing.errors import Problem, ProblemSet
@@ -147,9 +147,7 @@ def even_out(
     strangers = stranger_problems(document, match, setup_of, planned=session.plan is not None)
     if strangers:
         raise ProblemSet(strangers)
-    for key, to in (("exposure", for_exposure), ("white_balance", for_white)):
-        if to is not None:
-            warnings += _left_out(session, to, groups, setup_of, key)
+    warnings += _left_out(session, groups, setup_of)
     _see(session, groups, regions, (exposure is not None, for_white is not None), jobs, measured)
     relative: dict[str, list[EvenedWhite]] = {}
     for group in groups:
@@ -183,6 +181,8 @@ def even_out(
         if group.setup is not None or matching is None:
             keys = (at, _key(for_white, group, setup_of, "colour", headers))
             consistency.append(_consistency(group, [frames[name].correction for name in group.names], keys))
+    if white is not None:
+        warnings += skin_less_alike(session, consistency)
     return Evenness(dict(sorted(frames.items())), tuple(consistency), neutral.charts, tuple(warnings), measured)
 
 
@@ -209,22 +209,32 @@ def _in_order(frames: list[FramePath], headers: Mapping[str, Header], matching: 
     return sorted(frames)
 
 
-def _left_out(
-    session: Session, to: KeyFrames, groups: list[_Group], setup_of: Mapping[str, str], key: str
+def not_evened_out(
+    session: Session, headers: Mapping[str, Header], matching: Matching | None, wanted: Collection[str]
 ) -> list[Problem]:
-    """A warning where set-ups have no key frame."""
-    if to.each or session.plan is None:
+    """Warnings of set-ups with a wanted frame that have no key frame, without a look at pixels."""
+    groups = [group for group in _groups(session, headers, matching) if set(group.names) & set(wanted)]
+    return _left_out(session, groups, matching.setup_of if matching else {})
+
+
+def _left_out(session: Session, groups: list[_Group], setup_of: Mapping[str, str]) -> list[Problem]:
+    if session.plan is None:
         return []
-    held = {setup_of[to.one]} if to.one is not None else set(to.by_setup)
+    match, warnings = session.value.match, []
     several = [group for group in groups if len(group.frames) > 1]  # a single frame has nothing to be like
-    others = [group.setup for group in several if group.setup is not None and group.setup not in held]
-    if not others:
-        return []
-    what = (
-        f"the {key.replace('_', ' ')} of set-up{'s' if len(others) > 1 else ''} {', '.join(others)} is not evened out"
-    )
-    remedy = f"name a key frame for each set-up (to: {{{others[0]}: FRAME}}), or write to: each"
-    return [session.document.problem(what, "match", key, "to", got=None, remedy=remedy)]
+    for key, asked in (("exposure", match.exposure), ("white_balance", match.white_balance)):
+        to = None if asked is None else asked.to
+        if to is None or to.each:
+            continue
+        held = {setup_of[to.one]} if to.one is not None else set(to.by_setup)
+        others = [group.setup for group in several if group.setup is not None and group.setup not in held]
+        if not others:
+            continue
+        named = f"set-up{'s' if len(others) > 1 else ''} {', '.join(others)}"
+        what = f"the {key.replace('_', ' ')} of {named} is not evened out"
+        remedy = f"name a key frame for each set-up (to: {{{others[0]}: FRAME}}), or write to: each"
+        warnings.append(session.document.problem(what, "match", key, "to", got=None, remedy=remedy))
+    return warnings
 
 
 def _unmeasured_key(session: Session, group: _Group, at: int, why: str) -> Problem:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from finishing import units
 from finishing.batch.delivery.records import SOFTWARE
+from finishing.batch.lighting.all_or_none import all_or_none
 from finishing.batch.lighting.light_page import page_of, stops_picture
 from finishing.batch.lighting.lighting_frames import IN_SESSION, LOOSE, Taken, taken_frames
 from finishing.batch.lighting.taking_apart import Apart, taken_apart, what_to_know
@@ -181,39 +182,40 @@ def _write_all(scene: _Scene, apart: Apart, threads: int | None, progress: Progr
     del page
     apart = apart.lean()
     hashes = [hash_file(frame.path) for frame in scene.taken]
-    targets = [scene.out / name for name in FILES]
     cut = {}
-    for target, blend in zip(targets, (AMBIENT_ALONE, STROBE_ALONE, scene.blend), strict=False):
-        room = codes_with_room(apart.separation.height, apart.separation.width, "uint16")
-        codes, above, below = BlendSource(apart.separation, blend, apart.matrix).codes(threads, room)
-        cut[target.name] = {"above_white": round(above, 6), "below_black": round(below, 6)}
-        _write(target, codes, apart, blend, hashes)
-        del codes, room
-        progress(f"{target.name} written")
-    if cut[BLEND]["above_white"] > 0.001:
-        notices.append(f"{cut[BLEND]['above_white']:.1%} of the blend lies above white and was cut there")
-    write_bytes(targets[3], picture)
-    facts |= {"cut": cut, "notices": notices}
-    write_bytes(targets[4], (json.dumps(facts, indent=2, ensure_ascii=False) + "\n").encode())
-    return LightReport(level, summary, facts, notices, targets)
+    with all_or_none(scene.out, FILES) as aside:
+        for name, blend in ((AMBIENT, AMBIENT_ALONE), (STROBE, STROBE_ALONE), (BLEND, scene.blend)):
+            room = codes_with_room(apart.separation.height, apart.separation.width, "uint16")
+            codes, above, below = BlendSource(apart.separation, blend, apart.matrix).codes(threads, room)
+            cut[name] = {"above_white": round(above, 6), "below_black": round(below, 6)}
+            _write(aside / name, codes, apart, blend, hashes)
+            del codes, room
+            progress(f"{name} written")
+        if cut[BLEND]["above_white"] > 0.001:
+            notices.append(f"{cut[BLEND]['above_white']:.1%} of the blend lies above white and was cut there")
+        write_bytes(aside / MAP, picture)
+        facts |= {"cut": cut, "notices": notices}
+        write_bytes(aside / REPORT, (json.dumps(facts, indent=2, ensure_ascii=False) + "\n").encode())
+    return LightReport(level, summary, facts, notices, [scene.out / name for name in FILES])
 
 
 def _refuse(folders: Sequence[Path], frames: Sequence[Path], *, again: bool) -> None:
     originals = {path.resolve() for path in frames}
-    targets = [folder / name for folder in folders for name in FILES]
-    problems = [
-        Problem(
-            "the output would take the place of a frame", where=str(target), remedy="name another folder with --out"
-        )
-        if target.resolve() in originals
-        else Problem(
-            "the output exists already",
-            where=str(target),
-            remedy="name another folder with --out, or overwrite it with --again",
-        )
-        for target in targets
-        if target.resolve() in originals or (target.exists() and not again)
-    ]
+    other = "name another folder with --out"
+    problems: list[Problem] = []
+    for folder in folders:
+        if folder.exists() and not folder.is_dir():
+            problems.append(Problem("a file has the name of the folder to write to", where=str(folder), remedy=other))
+        for target in (folder / name for name in FILES):
+            if target.resolve() in originals:
+                what, remedy = "the output would take the place of a frame", other
+            elif target.is_dir():
+                what, remedy = "a folder has the name of the output", f"{other}, or rename this one"
+            elif target.exists() and not again:
+                what, remedy = "the output exists already", f"{other}, or overwrite it with --again"
+            else:
+                continue
+            problems.append(Problem(what, where=str(target), remedy=remedy))
     if problems:
         raise ProblemSet(problems)
 

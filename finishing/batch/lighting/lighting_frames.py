@@ -1,7 +1,7 @@
 """Frames for the separation of strobe and ambient: their exposures, and all for which the sums cannot hold."""
 
-from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -46,7 +46,8 @@ IN_SESSION = Asked(
 
 @dataclass(frozen=True)
 class Taken:
-    """A frame as it was taken. shutter: seconds as printed; seconds: exact; aperture, iso: None where nothing tells."""
+    """A frame as it was taken. shutter: seconds as printed; seconds: exact; aperture, iso: None where nothing tells;
+    told: where the file's record says otherwise than what it is taken for."""
 
     path: Path
     header: Header
@@ -54,6 +55,7 @@ class Taken:
     strobes: bool
     aperture: float | None
     iso: float | None
+    told: tuple[str, ...] = ()
 
     @property
     def seconds(self) -> float:
@@ -104,7 +106,7 @@ def taken_frames(
     if problems:
         raise ProblemSet(problems)
     _refuse(taken, plan, LOOSE)
-    return taken
+    return _compared(taken, LOOSE)
 
 
 def taken_in_session(
@@ -122,7 +124,7 @@ def taken_in_session(
     if problems:
         raise ProblemSet(problems)
     _refuse(taken, plan, IN_SESSION)
-    return taken
+    return _compared(taken, IN_SESSION)
 
 
 def _planned(header: Header, plan: ShootPlan | None) -> PlannedExposure | None:
@@ -151,6 +153,26 @@ def _taken(
         header.path, header, seconds, strobes,
         told.f_number or (planned.aperture if planned else None), told.iso or (planned.iso if planned else None),
     )  # fmt: skip
+
+
+def _compared(taken: Sequence[Taken], asked: Asked) -> list[Taken]:
+    """The same with what is doubtful of each beside its file's record."""
+    # a camera that fires strobes by radio often records that no flash fired: alike in all frames, that says nothing
+    some_fired = any(frame.header.metadata.flash_fired for frame in taken if frame.strobes)
+    return [replace(frame, told=tuple(_doubts(frame, asked, some_fired=some_fired))) for frame in taken]
+
+
+def _doubts(frame: Taken, asked: Asked, *, some_fired: bool) -> Iterator[str]:
+    own, fired = frame.header.metadata.exposure_seconds, frame.header.metadata.flash_fired
+    if own and abs(time_value(exact_shutter(own)) - time_value(frame.seconds)) > SAME:
+        yield f"you say {units.format_shutter(frame.shutter)}, the file says {units.format_shutter(own)}"
+    if fired and not frame.strobes:
+        yield f"you say that no strobe fired in it ({asked.off}), the file says that the flash fired"
+    if fired is False and frame.strobes and some_fired:
+        yield (
+            "the file says that the flash did not fire, unlike in other frames: "
+            f"if no strobe lit it, say so with {asked.off}"
+        )
 
 
 def _refuse(taken: Sequence[Taken], plan: ShootPlan | None, asked: Asked) -> None:
@@ -248,8 +270,10 @@ def _sync(taken: Sequence[Taken], plan: ShootPlan | None, asked: Asked) -> list[
 
 
 def lit_frame(taken: Taken) -> tuple[LitFrame, Photograph]:
-    """The frame's pixels for the separation, and the photograph they are from. Raises Problem."""
+    """The frame's pixels for the separation, and the photograph they are from, which tells what is doubtful of the
+    frame as well. Raises Problem."""
     photograph = read_photograph(taken.path)
+    photograph = replace(photograph, notices=[*taken.told, *photograph.notices])
     frame = LitFrame(
         taken.path.name, photograph.codes, photograph.encoding.tables, taken.seconds, taken.strobes,
         lossy=_lossy(taken.path) if taken.header.format == "jpeg" else 0.0,

@@ -11,18 +11,21 @@ from finishing.batch.memory.inspection_words import (
     GONE,
     NOT_FOUND,
     THERE,
+    UNREADABLE,
     blend_words,
     camera,
     camera_against_plan,
     evening_words,
     look_words,
+    plain,
     planned_words,
     setting_words,
+    short,
     source_words,
     step_words,
     strobe_words,
 )  # fmt: skip
-from finishing.batch.memory.known_outputs import Known, find_known, session_folders
+from finishing.batch.memory.known_outputs import Known, find_known, hash_or_none, is_file, session_folders
 from finishing.batch.memory.ledger import FILE_NAME, hash_file
 from finishing.errors import Problem
 from finishing.photographs.containers import Container, FileWindow, scan, unreadable
@@ -63,7 +66,8 @@ class Inspection:
         what = "a finished picture" if self.kind == "finished" else "a frame, as it is seen here"
         width = max(len(label) for label, _ in self.facts) + 2
         told = [f"    {label + ':' if label else '':<{width}}{text}" for label, text in self.facts]
-        return [f"{self.path}: {what}", *told, *(f"    to know: {notice}" for notice in self.notices)]
+        lines = [f"{self.path}: {what}", *told, *(f"    to know: {notice}" for notice in self.notices)]
+        return [plain(line) for line in lines]  # texts out of files reach a terminal
 
 
 def inspect(path: Path) -> Inspection:
@@ -94,7 +98,7 @@ def _finished(path: Path, header: Header, container: Container, record: Finished
         ("settings", setting_words(record.settings)),
         *_listed("made from", source_words(sources)),
         ("blend", blend_words(record)),
-        ("set-up", ", ".join(filter(None, (values.get("Setup"), values.get("SetupTitle"))))),
+        ("set-up", ", ".join(short(text) for text in (values.get("Setup"), values.get("SetupTitle")) if text)),
         ("planned", planned_words(values)),
         *_listed("strobes", strobe_words(record)),
         *camera(header.metadata),
@@ -117,7 +121,7 @@ def _finished(path: Path, header: Header, container: Container, record: Finished
         **{_snake(name): [dict(item) for item in items] for name, items in record.lists.items()},
         "software": record.software,
         "kept": _framing(known),
-        "deliverable": _deliverable(known, record),
+        "deliverable": _deliverable(known),
         "ledger": None if known is None else {"file": str(known.folder / FILE_NAME), **known.entry.as_json()},
         "state": state,
         "can_be_made_again": "RecipeText" in values or (known is not None and known.making is not None),
@@ -200,10 +204,13 @@ def _sources(path: Path, record: FinishedRecord, known: Known | None) -> list[di
 
 def _source(name: str, digest: str, folders: Iterable[Path], path: Path, *, sure: bool) -> dict[str, Any]:
     places = [folder / (name if sure else Path(name).name) for folder in folders]
-    there = [place for place in places if place.is_file() and place.resolve() != path.resolve()]
-    same = next((place for place in there if digest and hash_file(place) == digest), None)
+    there = [place for place in places if is_file(place) and place.resolve() != path.resolve()]
+    hashes = [hash_or_none(place) for place in there] if digest else []
+    same = next((place for place, found in zip(there, hashes, strict=bool(digest)) if found == digest), None)
     if same is not None:
         state = THERE
+    elif sure and hashes and hashes[0] is None:
+        state = UNREADABLE
     elif there and digest:
         state = CHANGED if sure else NOT_FOUND
     else:
@@ -231,7 +238,7 @@ def _rights_facts(rights: StatedRights) -> dict[str, str | None]:
 
 
 def _rights_and_rating(metadata: FrameMetadata) -> list[tuple[str, str]]:
-    rights = " · ".join(value for value in _rights_facts(metadata.rights).values() if value)
+    rights = " · ".join(short(value) for value in _rights_facts(metadata.rights).values() if value)
     return [("rights", rights), ("rating", "" if metadata.rating is None else str(metadata.rating))]
 
 
@@ -259,7 +266,7 @@ def _framing_words(known: Known | None) -> str:
     return ", ".join(told)
 
 
-def _deliverable(known: Known | None, record: FinishedRecord) -> dict[str, Any] | None:
+def _deliverable(known: Known | None) -> dict[str, Any] | None:
     if known is not None and known.making is not None:
         usual = Deliverable().model_dump(mode="json")
         told = known.making.told["deliverable"]
@@ -271,7 +278,7 @@ def _deliverable(known: Known | None, record: FinishedRecord) -> dict[str, Any] 
 
 
 def _deliverable_words(known: Known | None, record: FinishedRecord) -> str:
-    told = _deliverable(known, record)
+    told = _deliverable(known)
     if told is not None:
         rest = ", ".join(f"{key}: {flow(value)}" for key, value in told.items() if key != "name")
         return f"{told['name']} ({rest})" if rest else str(told["name"])

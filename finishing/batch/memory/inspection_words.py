@@ -1,5 +1,7 @@
 """The words in which `finishing inspect` tells what stands in a picture's record."""
 
+import math
+import unicodedata
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -11,8 +13,24 @@ from finishing.recipes.recipe import flow
 
 #: In what state a frame is that something was made from.
 THERE, CHANGED, GONE, NOT_FOUND = "there, unchanged", "changed", "gone", "not found"
+UNREADABLE = "cannot be read"
+#: Light spans some 30 stops from starlight to the sun; a record that tells more is not of this program.
+_MOST_STOPS = 100
+#: Signs that are not seen, and without which words in some scripts are not written rightly (Unicode 15, 23.2).
+_JOINERS = "\u200c\u200d"
 #: Longer than this, a line says less than the file it comes from.
 LONGEST = 100
+
+
+def plain(line: str) -> str:
+    """A line without what would command a terminal or turn the reading direction (controls, formats, line ends)."""
+    return "".join(
+        " " if sign in "\n\r\t\v\f\u2028\u2029\x85" else sign
+        for sign in line
+        if sign in _JOINERS
+        or sign in "\n\r\t\v\f\u2028\u2029\x85"
+        or unicodedata.category(sign) not in ("Cc", "Cf", "Cs")
+    )
 
 
 def short(text: str) -> str:
@@ -22,7 +40,8 @@ def short(text: str) -> str:
 
 def setting_words(settings: Mapping[str, Any]) -> str:
     """kept_hue: 72, softness: 11; regions and the like are left to the record."""
-    return ", ".join(f"{key}: {flow(value)}" for key, value in settings.items() if not isinstance(value, dict))
+    told = (f"{key}: {short(flow(value))}" for key, value in settings.items() if not isinstance(value, dict))
+    return ", ".join(short(one) for one in told)
 
 
 def step_words(done: str) -> list[str]:
@@ -32,10 +51,17 @@ def step_words(done: str) -> list[str]:
 
 def stops_words(written: str) -> str:
     """−2 from "-2"; what somebody else wrote there stays as it is."""
+    stops = _stops(written)
+    return short(written) if stops is None else units.format_stops(stops, 2)
+
+
+def _stops(written: str) -> float | None:
+    """A number of stops that there can be; None for what is none."""
     try:
-        return units.format_stops(float(written), 2)
-    except (ValueError, OverflowError):
-        return written
+        stops = float(written)
+    except ValueError:
+        return None
+    return stops if math.isfinite(stops) and abs(stops) <= _MOST_STOPS else None
 
 
 def look_words(record: FinishedRecord) -> str:
@@ -44,8 +70,9 @@ def look_words(record: FinishedRecord) -> str:
     if "Recipe" not in values:
         return ""
     title = values.get("RecipeTitle")
-    told = f"{title} ({values['Recipe']})" if title else values["Recipe"]
-    told += f", version {values['RecipeVersion']}" if "RecipeVersion" in values else ""
+    name = short(values["Recipe"])
+    told = f"{short(title)} ({name})" if title else name
+    told += f", version {short(values['RecipeVersion'])}" if "RecipeVersion" in values else ""
     return told + (f", recipe {values['RecipeHash'][:12]}" if "RecipeHash" in values else "")
 
 
@@ -56,9 +83,12 @@ def source_words(sources: Sequence[Mapping[str, Any]]) -> list[str]:
         CHANGED: "it has changed since",
         GONE: "it is gone",
         NOT_FOUND: "it is not beside this file",
+        UNREADABLE: "it cannot be read",
     }
     return [
-        f"{one['name']} (SHA-256 {one['hash'][:12]}…): {words[one['state']]}" if one["hash"] else str(one["name"])
+        f"{short(one['name'])} (SHA-256 {one['hash'][:12]}…): {words[one['state']]}"
+        if one["hash"]
+        else short(one["name"])
         for one in sources
     ]
 
@@ -72,7 +102,7 @@ def blend_words(record: FinishedRecord) -> str:
         if stops is not None:
             white = values.get(f"Blend{light}WhiteBalance")
             how = "off" if stops == "off" else f"{stops_words(stops)} stops"
-            told.append(f"{light.lower()} {how}" + (f" (balanced for {white})" if white else ""))
+            told.append(f"{light.lower()} {how}" + (f" (balanced for {short(white)})" if white else ""))
     return ", ".join(told)
 
 
@@ -83,7 +113,7 @@ def planned_words(values: Mapping[str, str]) -> str:
     parts.append(f"EV {values['ExposureValue100']} at ISO 100" if "ExposureValue100" in values else None)
     if "AmbientStops" in values:
         parts.append(f"ambient {stops_words(values['AmbientStops'])} stops")
-    return " · ".join(part for part in parts if part)
+    return " · ".join(short(part) for part in parts if part)
 
 
 def strobe_words(record: FinishedRecord) -> list[str]:
@@ -94,7 +124,8 @@ def strobe_words(record: FinishedRecord) -> list[str]:
         parts.append(f"power {strobe['Power']}" if "Power" in strobe else None)
         parts.append(f"reads {strobe['Reads']}" if "Reads" in strobe else None)
         said = ", ".join(part for part in parts if part)
-        told.append(f"{strobe.get('Name', '')}: {said}" if said else strobe.get("Name", ""))
+        name = short(strobe.get("Name", ""))
+        told.append(f"{name}: {short(said)}" if said else name)
     return told
 
 
@@ -103,10 +134,9 @@ def camera_against_plan(values: Mapping[str, str]) -> str:
     written = values.get("PlanMinusCameraStops")
     if written is None:
         return ""
-    try:
-        stops = float(written)
-    except ValueError:
-        return written
+    stops = _stops(written)
+    if stops is None:
+        return short(written)
     if stops == 0:
         return "exposed as planned"
     amount = units.format_stops(abs(stops), 2).lstrip("+")
@@ -135,7 +165,7 @@ def camera(metadata: FrameMetadata) -> list[tuple[str, str]]:
     return [
         ("exposed", " · ".join(part for part in parts if part)),
         ("taken", taken),
-        ("with", ", ".join(part for part in (body, metadata.lens, length) if part)),
+        ("with", ", ".join(short(part) for part in (body, metadata.lens, length) if part)),
         ("place", place),
     ]
 
@@ -151,7 +181,7 @@ def evening_words(values: Mapping[str, str]) -> str:
     if "ExposureCorrectionStops" in values:
         parts.append(f"{stops_words(values['ExposureCorrectionStops'])} stops")
     if "WhiteBalanceCorrection" in values:
-        parts.append(f"white balance from {values['WhiteBalanceCorrection']}")
+        parts.append(f"white balance from {short(values['WhiteBalanceCorrection'])}")
     return ", ".join(parts)
 
 

@@ -6,18 +6,21 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from finishing.batch.memory.ledger import FILE_NAME, Entry, Making, hash_file, open_ledger
+from finishing.batch.memory.ledger_trouble import LedgerProblem, NoLedger
 from finishing.errors import Problem
 
 
 @dataclass(frozen=True)
 class Known:
     """A file that a ledger knows. folder: the ledger's; making: None where an earlier version made the file; renamed:
-    whether the file lies elsewhere than the ledger has it, and was told by its content."""
+    whether the file lies elsewhere than the ledger has it, and was told by its content; frames: all that the ledger
+    knows of, from the session's folder."""
 
     folder: Path
     entry: Entry
     making: Making | None
     renamed: bool = False
+    frames: tuple[str, ...] = ()
 
     @property
     def place(self) -> Path:
@@ -27,23 +30,45 @@ class Known:
 
 def find_known(file: Path, ledger: Path | None = None) -> Known | None:
     """What the nearest ledger in a folder above a file knows of it (the file itself may be gone), or the ledger of the
-    folder that is named: by its place, else by its content. Raises Problem where a ledger cannot be read.
+    folder that is named: by its place, else by its content. A file above that has a ledger's name and is none is passed
+    over. Raises Problem where a ledger cannot be read.
     """
     file = Path(os.path.abspath(file))
-    digest: str | None = None
     for folder in [ledger] if ledger is not None else _folders_above(file):
-        with open_ledger(folder, create=False, write=False) as opened:
-            entries = opened.entries()
-            folder = Path(os.path.abspath(folder))
-            here = file.relative_to(folder).as_posix() if file.is_relative_to(folder) else None
-            found = next((entry for entry in entries if entry.path == here), None)
-            renamed = found is None
-            if found is None and file.is_file():
-                digest = digest or hash_file(file)
-                found = next((entry for entry in entries if entry.output_hash == digest), None)
-            if found is not None:
-                return Known(folder, found, opened.making(found.path), renamed)
+        try:
+            known = _known_in(folder, file)
+        except (NoLedger, LedgerProblem) as problem:
+            if ledger is not None or (isinstance(problem, LedgerProblem) and _is_database(folder / FILE_NAME)):
+                raise
+            continue  # a file of that name which is no ledger is none of our business
+        if known is not None:
+            return known
     return None
+
+
+def _known_in(folder: Path, file: Path) -> Known | None:
+    with open_ledger(folder, create=False, write=False) as opened:
+        entries = opened.entries()
+        folder = Path(os.path.abspath(folder))
+        here = file.relative_to(folder).as_posix() if file.is_relative_to(folder) else None
+        found = next((entry for entry in entries if entry.path == here), None)
+        renamed = found is None
+        if found is None and file.is_file():
+            digest = hash_file(file)
+            found = next((entry for entry in entries if entry.output_hash == digest), None)
+        if found is None:
+            return None
+        frames = tuple(sorted({path for path, _, _ in opened.hashes()}))
+        return Known(folder, found, opened.making(found.path), renamed, frames)
+
+
+def _is_database(path: Path) -> bool:
+    """Whether a file begins as SQLite's do (sqlite.org/fileformat2.html, 1.3.1)."""
+    try:
+        with path.open("rb") as stream:
+            return stream.read(16) == b"SQLite format 3\0"
+    except OSError:
+        return False
 
 
 def _folders_above(file: Path) -> Iterator[Path]:
@@ -59,15 +84,38 @@ def session_folders(known: Known) -> list[Path]:
     return list(dict.fromkeys([*near, Path(told["folder"])]))
 
 
+def is_file(path: Path) -> bool:
+    """Whether there is such a file; not where a name is none, as one that is too long (it may come from a picture)."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
+def hash_or_none(path: Path) -> str | None:
+    """SHA-256 of a file; None where it cannot be read."""
+    try:
+        return hash_file(path)
+    except OSError:
+        return None
+
+
 def same_file(places: list[Path], digest: str, what: str, *, remedy: str) -> Path:
     """The first of some places at which a file has this SHA-256. what: how it is called.
 
-    Raises Problem where there is none, telling a file that is gone from one that has changed.
+    Raises Problem where there is none, telling a file that is gone from one that has changed or cannot be read.
     """
-    there = [place for place in places if place.is_file()]
-    for place in there:
-        if hash_file(place) == digest:
+    there = [place for place in places if is_file(place)]
+    hashes = [hash_or_none(place) for place in there]
+    for place, found in zip(there, hashes, strict=True):
+        if found == digest:
             return place
+    if there and hashes[0] is None:
+        raise Problem(
+            f"{what} cannot be read",
+            where=str(there[0]),
+            remedy=f"check its permissions and the disk; or {remedy}",
+        )
     if there:
         raise Problem(
             f"{what} has changed since",

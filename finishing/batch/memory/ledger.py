@@ -3,13 +3,15 @@
 import hashlib
 import json
 import sqlite3
+import threading
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
+from finishing.batch.memory.ledger_trouble import NoLedger, no_ledger, trouble
 from finishing.errors import Place, Problem
 from finishing.recipes.check import CheckResult
 from finishing.sessions.folder import LEDGER_NAME
@@ -85,11 +87,23 @@ class Making:
 
 
 class Ledger:
-    """An open ledger. Use `open_ledger`."""
+    """An open ledger. Use `open_ledger`. What is written is on the disk afterwards, whole or not at all, and raises
+    LedgerProblem where it cannot be; several threads may write."""
 
     def __init__(self, connection: sqlite3.Connection, folder: Path) -> None:
         self._connection = connection
+        self._lock = threading.Lock()
         self.folder = folder
+
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        """One transaction at a time. Raises LedgerProblem, and nothing of it is written then."""
+        with self._lock:
+            try:
+                with self._connection:
+                    yield
+            except sqlite3.Error as error:
+                raise trouble(error, self.folder / FILE_NAME) from error
 
     def entries(self) -> list[Entry]:
         """All outputs in the order of their paths."""
@@ -101,7 +115,7 @@ class Ledger:
         """Record an output that is on the disk; steps: the look's, one a line. Committed at once."""
         values = asdict(entry)
         marks = ", ".join(f":{name}" for name in values)
-        with self._connection:
+        with self._writing():
             self._connection.execute(f"INSERT OR REPLACE INTO outputs ({', '.join(values)}) VALUES ({marks})", values)
             self._connection.execute(
                 "INSERT OR IGNORE INTO looks VALUES (?, ?, ?, ?)",
@@ -112,7 +126,7 @@ class Ledger:
 
     def write_making(self, path: str, making: Making) -> None:
         """Record how an output was made that the ledger knows already."""
-        with self._connection:
+        with self._writing():
             self._keep(path, making)
 
     def _keep(self, path: str, making: Making) -> None:
@@ -144,7 +158,7 @@ class Ledger:
 
     def forget(self, paths: Sequence[str]) -> None:
         """Take outputs out of the ledger."""
-        with self._connection:
+        with self._writing():
             for table in ("outputs", "makings"):
                 self._connection.executemany(f"DELETE FROM {table} WHERE path = ?", [(path,) for path in paths])
 
@@ -165,7 +179,7 @@ class Ledger:
     def write_checks(self, frame: str, look: str, results: Sequence[CheckResult]) -> None:
         """Record how a frame did against the checks of a look."""
         text = json.dumps([asdict(result) for result in results])
-        with self._connection:
+        with self._writing():
             self._connection.execute("INSERT OR REPLACE INTO checks VALUES (?, ?, ?)", (frame, look, text))
 
     def checks(self, frame: str, look: str) -> list[CheckResult]:
@@ -178,7 +192,7 @@ class Ledger:
     def write_corrections(self, told: Mapping[str, Mapping[str, Any]]) -> None:
         """Record how frames were evened out: what was measured, foreseen and done, as JSON by the frame's name."""
         rows = [(frame, json.dumps(values, ensure_ascii=False)) for frame, values in told.items()]
-        with self._connection:
+        with self._writing():
             self._connection.executemany("INSERT OR REPLACE INTO corrections VALUES (?, ?)", rows)
 
     def corrections(self) -> dict[str, Any]:
@@ -190,7 +204,7 @@ class Ledger:
         """Record what a blend was made of: its sources with their hashes, its settings. digest: the source_hash of the
         outputs made of it."""
         row = (digest, json.dumps(dict(told), sort_keys=True, ensure_ascii=False))
-        with self._connection:
+        with self._writing():
             self._connection.execute("INSERT OR REPLACE INTO blends VALUES (?, ?)", row)
 
     def blends(self) -> dict[str, Any]:
@@ -217,7 +231,7 @@ class Ledger:
         hashes: Mapping[tuple[str, int, int], str],
     ) -> None:
         """Remember measurements, each in place of the last one of its frame and kind, and hashes of sources."""
-        with self._connection:
+        with self._writing():
             self._connection.executemany(
                 "INSERT OR REPLACE INTO measurements VALUES (?, ?, ?, ?)",
                 [(*where, *told) for where, told in measured.items()],
@@ -236,7 +250,7 @@ class Ledger:
 
     def write_hash(self, path: str, size: int, modified_ns: int, digest: str) -> None:
         """Remember the hash of a source."""
-        with self._connection:
+        with self._writing():
             self._connection.execute(
                 "INSERT OR REPLACE INTO sources VALUES (?, ?, ?, ?)", (path, size, modified_ns, digest)
             )
@@ -247,7 +261,9 @@ def open_ledger(folder: Path, *, create: bool, write: bool = True) -> Iterator[L
     """The ledger of an output folder. Raises Problem where there is none (unless created), or it is damaged.
 
     One of an earlier version gets the tables that it lacks. write: without it nothing on the disk is touched, not even
-    that, so that a ledger on a disk that is read-only can be read.
+    that, so that a ledger on a disk that is read-only can be read; only what a run left behind that was cut off in the
+    middle of writing is taken back. Raises LedgerProblem where SQLite fails, also later on, and NoLedger for a file of
+    the name that is none.
     """
     path = folder / FILE_NAME
     if not create and not path.is_file():
@@ -260,20 +276,6 @@ def open_ledger(folder: Path, *, create: bool, write: bool = True) -> Iterator[L
     try:
         if create:
             folder.mkdir(parents=True, exist_ok=True)
-        connection = sqlite3.connect(path) if write else sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
-        version = int(connection.execute("PRAGMA user_version").fetchone()[0])
-        if version > _VERSION:
-            connection.close()
-            raise Problem(
-                "this ledger was written by a later version of the program",
-                where=Place(str(path)),
-                got=f"ledger version {version}",
-                expected=f"version {_VERSION} at most",
-                remedy="use that version, or finish into another folder with --out",
-            )
-        if write and version < _VERSION:
-            connection.executescript(_SCHEMA)
-        connection.execute("SELECT count(*) FROM outputs")
     except OSError as error:
         raise Problem(
             "the output folder cannot be made",
@@ -281,17 +283,52 @@ def open_ledger(folder: Path, *, create: bool, write: bool = True) -> Iterator[L
             got=error.strerror,
             remedy="choose another with --out, or check its permissions",
         ) from error
-    except sqlite3.Error as error:
-        raise Problem(
-            "the ledger cannot be read",
-            where=Place(str(path)),
-            got=str(error),
-            remedy="move it away: the outputs are then made once more and a new ledger is written",
-        ) from error
     try:
-        yield Ledger(connection, folder)
-    finally:
+        with closing(_connected(path, write=write)) as connection:
+            _prepare(connection, path, create=create, write=write)
+            yield Ledger(connection, folder)
+    except sqlite3.Error as error:
+        raise trouble(error, path) from error
+
+
+def _connected(path: Path, *, write: bool) -> sqlite3.Connection:
+    if write:
+        return sqlite3.connect(path, check_same_thread=False)
+    connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
+    try:
+        connection.execute("PRAGMA schema_version").fetchone()
+    except sqlite3.Error as error:
         connection.close()
+        if error.sqlite_errorcode != sqlite3.SQLITE_READONLY_ROLLBACK:
+            raise
+        # A run was cut off in the middle of writing. SQLite takes that back by itself, but has to write for it.
+        with closing(sqlite3.connect(path)) as writing:
+            try:
+                writing.execute("PRAGMA schema_version").fetchone()
+            except sqlite3.Error:
+                raise error from None
+        return sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
+    return connection
+
+
+def _prepare(connection: sqlite3.Connection, path: Path, *, create: bool, write: bool) -> None:
+    """Raises Problem for what is no ledger, or one of a later version; gives an earlier one the tables it lacks."""
+    tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    columns = {row[1] for row in connection.execute("PRAGMA table_info(outputs)")}
+    begun = bool(tables)
+    if (begun and not columns >= {field.name for field in fields(Entry)}) or not (begun or create):
+        raise no_ledger(path, empty=not begun)
+    version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+    if version > _VERSION:
+        raise Problem(
+            "this ledger was written by a later version of the program",
+            where=Place(str(path)),
+            got=f"ledger version {version}",
+            expected=f"version {_VERSION} at most",
+            remedy="use that version, or finish into another folder with --out",
+        )
+    if write and version < _VERSION:
+        connection.executescript(_SCHEMA)
 
 
 def ledger_problem(folder: Path) -> Problem | None:
@@ -305,6 +342,8 @@ def ledger_problem(folder: Path) -> Problem | None:
         try:
             with open_ledger(folder, create=False, write=False):
                 return None
+        except NoLedger as problem:
+            return None if problem.empty else problem
         except Problem as problem:
             return problem
     return None

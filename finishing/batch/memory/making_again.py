@@ -16,9 +16,11 @@ from typing import Any
 from finishing.batch.delivery.apply import finished_image
 from finishing.batch.delivery.delivering import deliver, read_printer_profile
 from finishing.batch.delivery.records import SOFTWARE
+from finishing.batch.memory.inspection_words import short
 from finishing.batch.memory.known_outputs import Known, find_known, same_file, session_folders
 from finishing.batch.memory.ledger import hash_file, open_ledger
 from finishing.batch.memory.making import correction_from
+from finishing.batch.memory.originals import refuse_originals, refuse_what_is_not_ours
 from finishing.batch.opening.opened import open_frame
 from finishing.batch.opening.picture import reduced
 from finishing.batch.work.assignment import FrameWork
@@ -68,7 +70,7 @@ class MadeAgain:
 @dataclass(frozen=True)
 class _Remade:
     """content: the file's bytes; source: the frame; look: the recipe; first: SHA-256 of the bytes of the first time,
-    None where nobody kept it; software: what made them."""
+    None where nobody kept it; software: what made them; originals: the files that it was made from."""
 
     content: bytes | memoryview
     source: Path
@@ -76,6 +78,7 @@ class _Remade:
     first: str | None
     software: str
     notices: tuple[str, ...]
+    originals: tuple[Path, ...]
 
 
 def make_again(
@@ -90,21 +93,20 @@ def make_again(
     """Make a finished file once more; without `out` at its own place, where it may be missing.
 
     source: the frame, or the session's folder, where they were moved. ledger: the folder of the ledger, where the file
-    was taken away from it. A file that is there and differs is only written over with `overwrite`. Raises Problem or
-    ProblemSet: nothing is written then.
+    was taken away from it. A file that is there and differs is only written over with `overwrite`, and one that was
+    not finished here not even then. Raises Problem or ProblemSet: nothing is written then.
     """
     began = time.perf_counter()
     target = Path(os.path.abspath(out or file))
     known = find_known(file, ledger)
     if known is not None:
-        _refuse(target, {known.entry.output_hash}, overwrite=overwrite)
+        _refuse(target, {known.entry.output_hash}, known.place, overwrite=overwrite)
         remade = _from_ledger(known, source, threads)
     else:
         record = _record_of(file, ledger)
-        _refuse(target, {hash_file(file)}, overwrite=overwrite)
+        _refuse(target, {hash_file(file)}, file, overwrite=overwrite)
         remade = _from_record(file, record, source, threads)
-    if target == remade.source.resolve():
-        raise Problem("the output would take the place of the original", where=str(target), remedy="name another --out")
+    refuse_originals(target, remade.originals)
     digest = hashlib.sha256(remade.content).hexdigest()
     before = hash_file(file) if remade.first is None else remade.first
     notices = list(remade.notices)
@@ -118,7 +120,7 @@ def make_again(
         notices.append(f"{remade.software} made it then, {SOFTWARE} now")
     written = not (target.is_file() and hash_file(target) == digest)
     if written:
-        _refuse(target, {digest}, overwrite=overwrite)
+        _refuse(target, {digest}, file if known is None else known.place, overwrite=overwrite)
         write_bytes(target, remade.content)
     if known is not None and target == known.place:
         _enter(known, remade, digest, target, time.perf_counter() - began)
@@ -133,9 +135,13 @@ def make_again(
     )
 
 
-def _refuse(target: Path, fine: set[str], *, overwrite: bool) -> None:
-    """A file that is there already, with another content than those that are fine, stays. Raises Problem."""
-    if overwrite or not target.exists() or (target.is_file() and hash_file(target) in fine):
+def _refuse(target: Path, fine: set[str], own: Path, *, overwrite: bool) -> None:
+    """A file that is there already, with another content than those that are fine, stays; with `overwrite` only one
+    that was not finished here and is not in the file's own place. Raises Problem."""
+    if not target.exists() or (target.is_file() and hash_file(target) in fine):
+        return
+    if overwrite:
+        refuse_what_is_not_ours(target, [own])
         return
     raise Problem(
         "the file that is there is another one, or was changed after it was made",
@@ -188,7 +194,10 @@ def _from_ledger(known: Known, source: Path | None, threads: int) -> _Remade:
         look.steps, reduced(opened.source, width, height), opened.geometry.resized(width, height), deliverable,
         profile=read_printer_profile(profile_file), exif=making.exif, xmp=making.xmp, threads=threads,
     )  # fmt: skip
-    return _Remade(content, frame, look, entry.output_hash, str(told["software"]), notices)
+    sources = [frame] if blend is None else [source.path for source in blend.sources]
+    others = [folder / name for folder in folders for name in known.frames]
+    originals = (*sources, *masks.values(), *beside, *([profile_file] if profile_file else []), *others)
+    return _Remade(content, frame, look, entry.output_hash, str(told["software"]), notices, originals)
 
 
 def _blend(told: Mapping[str, Any], folders: list[Path]) -> BlendWork:
@@ -239,6 +248,13 @@ def _recipe(text: str, path: Path, settings: Mapping[str, Any], software: str) -
             expected=f"a recipe of {software}",
             remedy=f"use {software}, or {ANEW}",
         ) from error
+    except RecursionError as error:
+        raise Problem(
+            "the recipe as it was is no recipe",
+            where=path.stem,
+            got="brackets within brackets without end",
+            remedy=ANEW,
+        ) from error
 
 
 def _record_of(file: Path, ledger: Path | None) -> FinishedRecord:
@@ -285,15 +301,15 @@ def _from_record(file: Path, record: FinishedRecord, source: Path | None, thread
     )
     try:
         deliverable = Deliverable.model_validate(json.loads(record.values["Delivered"]))
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise Problem(
             "this version of the program does not know this kind of file",
             where=str(file),
-            got=record.values["Delivered"],
+            got=short(record.values["Delivered"]),
             remedy=f"use {record.software}",
         ) from error
     content, notices = finished_image(look, frame, deliverable, name=name, threads=threads)
-    return _Remade(content, frame, look, None, record.software, tuple(notices))
+    return _Remade(content, frame, look, None, record.software, tuple(notices), (frame,))
 
 
 def _enter(known: Known, remade: _Remade, digest: str, target: Path, seconds: float) -> None:

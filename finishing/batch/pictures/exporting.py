@@ -20,6 +20,8 @@ from finishing.tables.nodes import ExponentNode, MatrixNode, Node, Process, Rang
 from finishing.tables.reading import read_process
 from finishing.tables.writing import write_process
 
+#: What a file of the Common LUT Format ends in.
+ENDING = ".clf"
 LEAST_SIZE, MOST_SIZE, USUAL_SIZE = 9, 129, 65
 #: Colours by which the error is measured: strewn over the whole cube, and greys beside them.
 COLOURS, GREYS = 100_000, 2_000
@@ -79,14 +81,10 @@ class Exported:
 def export(look: Recipe, path: Path, *, size: int = USUAL_SIZE, again: bool = False) -> Exported:
     """Write a look as a Common LUT Format file (SMPTE ST 2136-1). size: of its table each way, if it needs one.
 
-    Raises Problem where nothing of the look can go in, or a file is there already (unless `again`).
+    Raises Problem where nothing of the look can go in, the path is no place for a table (another ending, the recipe
+    itself, a folder), or a file is there already (unless `again`).
     """
-    if path.exists() and not again:
-        raise Problem(
-            "the file exists already",
-            where=str(path),
-            remedy="name another with --out, or overwrite it with --again",
-        )
+    _refuse(look, path, again=again)
     process, skipped, steps = process_of(look, size)
     error = measured(write_process(process), lambda colours: exact_chain(steps, colours))
     stated = f"Error of this file against the same steps carried out exactly: {error}."
@@ -97,6 +95,31 @@ def export(look: Recipe, path: Path, *, size: int = USUAL_SIZE, again: bool = Fa
     )  # fmt: skip
     write_bytes(path, write_process(told).encode())
     return Exported(path, look, tuple(in_words(node) for node in told.nodes), tuple(skipped), error)
+
+
+def _refuse(look: Recipe, path: Path, *, again: bool) -> None:
+    """What is no table is never written over, whatever was asked for."""
+    if path.suffix.lower() != ENDING:
+        raise Problem(
+            "a file of this ending is no table",
+            where=str(path),
+            expected=f"a file that ends in {ENDING}",
+            remedy=f"name a file such as {look.name}{ENDING} with --out",
+        )
+    if path.resolve() in {one.resolve() for one in (look.path, *look.mask_paths)}:
+        raise Problem(
+            "this would take the place of the recipe itself, or of a mask of it",
+            where=str(path),
+            remedy="name another file with --out",
+        )
+    if path.is_dir():
+        raise Problem("this is a folder", where=str(path), remedy="name a file inside of it, or beside it, with --out")
+    if path.exists() and not again:
+        raise Problem(
+            "the file exists already",
+            where=str(path),
+            remedy="name another with --out, or overwrite it with --again",
+        )
 
 
 def process_of(look: Recipe, size: int) -> tuple[Process, list[str], list[Step]]:

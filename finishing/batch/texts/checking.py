@@ -68,7 +68,8 @@ def _session(path: Path) -> tuple[list[Problem], list[Problem]]:
     if problems:
         return problems, []
     problems, warnings = _cards(foundation)
-    told = [*foundation.session.warnings, *warnings, *_blends(foundation), *_picks(foundation)]
+    told = [*foundation.session.warnings, *_not_evened_out(foundation), *warnings]
+    told += [*_blends(foundation), *_picks(foundation)]
     told += _packets(foundation)
     return problems, [*told, *_small_prints(foundation)]
 
@@ -91,25 +92,40 @@ def _cards(foundation: "Foundation") -> tuple[list[Problem], list[Problem]]:
         return error.problems, []
 
 
+def _not_evened_out(foundation: "Foundation") -> list[Problem]:
+    """Set-ups that have no key frame, while others have."""
+    match = foundation.session.value.match
+    if match.exposure is None and match.white_balance is None:
+        return []
+    from finishing.batch.evening.evening_out import not_evened_out
+
+    wanted = {frame.name for frame in foundation.everything}
+    wanted.update(blend.sources[0] for blend in foundation.session.blends.values())
+    return not_evened_out(foundation.session, foundation.headers, foundation.matching, wanted)
+
+
 def _small_prints(foundation: "Foundation") -> list[Problem]:
-    """Prints that frames are too small for."""
+    """Prints that frames and blends are too small for; of those alone that get a look, as in a run."""
     session = foundation.session
     if all(one.print_size is None for one in session.value.deliverables.values()):
         return []
     from finishing.batch.delivery.small_prints import small_prints_of_session
 
-    frames = {frame.name for frame in session.chosen}
-    headers = {name: header for name, header in foundation.headers.items() if name in frames}
-    return small_prints_of_session(session, headers)
+    finished = set[str]().union(*(names for names, _ in foundation.wanted()))
+    frames = [frame for frame in foundation.everything if frame.name in finished]
+    return small_prints_of_session(session, frames, foundation.headers)
 
 
 def _blends(foundation: "Foundation") -> list[Problem]:
-    """What would keep the session's blends from being made, as far as their frames' headers tell."""
-    return [
-        refusal.at(foundation.session.document.tree.key_place(("blends", name)))
-        for name, (blend, _) in foundation.blends.items()
-        if (refusal := blend.refusal) is not None
-    ]
+    """What would keep the session's blends from being made, and what is doubtful of their sources, as far as their
+    frames' headers tell."""
+    told = []
+    for name, (blend, _) in foundation.blends.items():
+        place = foundation.session.document.tree.key_place(("blends", name))
+        if blend.refusal is not None:
+            told.append(blend.refusal.at(place))
+        told += [Problem(f"{one.path.name}: {doubt}", where=place) for one in blend.taken for doubt in one.told]
+    return told
 
 
 def _packets(foundation: "Foundation") -> list[Problem]:

@@ -16,6 +16,7 @@ from finishing.sessions.blends import (
     blend_words,
     lights_words,
     listed,
+    missing_source,
     setup_problems,
     white_words,
 )  # fmt: skip
@@ -41,7 +42,8 @@ class Origin:
 
 @dataclass(frozen=True)
 class BlendWork:
-    """What a blend is made of. written: as session.yaml has it; sources: its frames; taken: the same with exposures;
+    """What a blend is made of. written: as session.yaml has it; sources: its frames (one that is not
+    there has no file of that path); taken: the same with exposures;
     plan: the session's; refusal: why it cannot be made, as far as the sources' headers tell; taken is then empty."""
 
     written: FrameBlend
@@ -170,7 +172,13 @@ def _blend(
 
     frames = {frame.name: frame for frame in session.frames}
     plan = _plan(session)
-    work = BlendWork(written, tuple(frames[source] for source in written.sources), (), plan)
+    sources = tuple(
+        frames.get(source) or FramePath(source, session.folder / source, source) for source in written.sources
+    )
+    work = BlendWork(written, sources, (), plan)
+    missing = missing_source(session.document, name, written, [frame.name for frame in session.chosen])
+    if missing is not None:
+        return replace(work, refusal=missing)
     lost = next((source for source in written.sources if source not in headers), None)
     if lost is not None:
         problem = unreadable[lost]

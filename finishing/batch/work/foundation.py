@@ -14,10 +14,10 @@ from finishing.documents.reading import nearest
 from finishing.errors import Place, Problem, ProblemSet
 from finishing.photographs.headers import Header
 from finishing.recipes.recipe import Recipe
-from finishing.sessions.blends import setup_of_blend, setup_problems
+from finishing.sessions.blends import FrameBlend, setup_of_blend, setup_problems
 from finishing.sessions.deliverables import Deliverable, file_name
 from finishing.sessions.evening import stranger_problems
-from finishing.sessions.folder import FramePath
+from finishing.sessions.folder import FramePath, matches
 from finishing.sessions.matching import Matching
 from finishing.sessions.selection import select_frames
 from finishing.sessions.session import Examined, LookForFrames, Session, examine_session
@@ -46,10 +46,19 @@ class Foundation:
         """Set-ups by frame and by blend."""
         setup_of = dict(self.matching.setup_of) if self.matching else {}
         for name, blend in self.session.blends.items():
-            setup = setup_of_blend(blend, setup_of)
+            setup = setup_of_blend(blend, setup_of) or self._setup_by_name(blend)
             if setup is not None:
                 setup_of[name] = setup
         return setup_of
+
+    def _setup_by_name(self, blend: FrameBlend) -> str | None:
+        """The set-up of a blend of which no source is there, by their names: so that a look for the set-up is one for
+        the blend as well, which then fails by name instead of being passed over."""
+        plan = self.session.plan
+        for setup in plan.value.setups if plan is not None else ():
+            if any(matches(pattern, source) for pattern in setup.frames for source in blend.sources):
+                return setup.id
+        return None
 
     @property
     def ratings(self) -> dict[str, int]:

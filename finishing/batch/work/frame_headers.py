@@ -48,7 +48,8 @@ def match_session(session: Session, headers: Mapping[str, Header]) -> Matching |
     facts = _facts(session, headers)
     ahead, clocks = clocks_of_session(session, headers)
     matching = match_frames(session.plan.value, facts, ahead, clocks)
-    return replace(matching, blends=blends_by_setup(session.blends, matching.setup_of))
+    frames = [frame.name for frame in session.chosen]
+    return replace(matching, blends=blends_by_setup(session.blends, matching.setup_of, frames))
 
 
 def clocks_of_session(
