@@ -246,3 +246,12 @@ def test_strict_fails_what_an_earlier_run_let_pass(session: Path, tmp_path: Path
     fresh = finish(session, tmp_path / "other", strict=True)
     assert len(fresh.failed) == 4
     assert {Path(path).parts[1] for path in fresh.made} == {"one_colour_kept"}
+
+
+def test_a_frame_that_is_skipped_is_not_told_as_unknown(session: Path) -> None:
+    text = (session / "session.yaml").read_text()
+    (session / "session.yaml").write_text(text.replace("per_frame:\n", "per_frame:\n  Z-0009: {skip: yes}\n"))
+    with pytest.raises(Problem, match="is skipped in"):
+        assign(session, frames=["Z-0009"])
+    with pytest.raises(Problem, match="no frame or set-up"):
+        assign(session, frames=["Z-0010"])

@@ -170,6 +170,12 @@ def _chosen_frames(foundation: Foundation, wanted: Sequence[str]) -> list[FrameP
     for name in wanted:
         known = name in ("all", PICKED) or name in setup_of.values()
         if not known and not any(matches(name, f.name, f.path.name) for f in everything):
+            if any(matches(name, f.name, f.path.name) for f in foundation.session.frames):
+                raise Problem(
+                    f'"{name}" is skipped in session.yaml',
+                    where=foundation.session.document.place("per_frame"),
+                    remedy="take out skip: yes of that frame under per_frame, or leave it out of --frames",
+                )
             raise Problem(
                 f'no frame or set-up of the session has the name "{name}"',
                 remedy="use a name that `finishing plan` lists, or a pattern in quotes such as 'A-*'",
