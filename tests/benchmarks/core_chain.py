@@ -28,6 +28,26 @@ steps:
 """
 
 
+#: Ten steps in all three domains, one that looks around itself and one over the whole frame.
+TEN = """\
+look: Ten steps
+steps:
+  - exposure: {stops: 0.2}
+  - tone_curve: {points: [[0, 0.04], [0.25, 0.22], [0.75, 0.80], [1, 0.98]]}
+  - white_balance: {kelvin: 6000}
+  - saturation: {amount: 0.9}
+  - hue_emphasis: {hue: 72, chroma: 1.1}
+  - split_tone: {shadow_hue: 250, shadow_chroma: 0.01, highlight_hue: 85, highlight_chroma: 0.01}
+  - glow: {strength: 0.2}
+  - sharpening: {amount: 0.6}
+  - edge_vignette: {toward: black, strength: 0.3}
+  - grain: {strength: 0.05}
+"""
+#: The same with sharpening, coarse and fine, in place of the glow.
+TWICE = TEN.replace("glow: {strength: 0.2}", "sharpening: {radius_pixels: 3, amount: 0.3, threshold: 0.02}")
+CHAINS = {"core": CORE, "ten": TEN, "twice": TWICE}
+
+
 def draw(folder: Path, count: int) -> list[Path]:
     """Frames of 6000 × 4000 pixels, all different."""
     import cv2
@@ -81,10 +101,10 @@ def finish(path: Path, look: object, subsampling: str) -> int:
 def look_of(name: str, folder: Path) -> object:
     from finishing.batch.work.looks import read_look
 
-    if name != "core":
+    if name not in CHAINS:
         return read_look(name)
-    (folder / "core.yaml").write_text(CORE)
-    return read_look(str(folder / "core.yaml"))
+    (folder / f"{name}.yaml").write_text(CHAINS[name])
+    return read_look(str(folder / f"{name}.yaml"))
 
 
 def timed(work: object, paths: list[Path], jobs: int) -> tuple[float, float]:
@@ -100,7 +120,7 @@ def main() -> None:
     parser.add_argument("--frames", type=int, default=20)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--rounds", type=int, default=3)
-    parser.add_argument("--look", default="core", help="core, or the name of a look")
+    parser.add_argument("--look", default="core", help="core, ten, twice, or the name of a look")
     parser.add_argument("--subsampling", choices=["4:4:4", "4:2:0"], default="4:4:4")
     parser.add_argument("--memory-of", type=Path, help=argparse.SUPPRESS)
     options = parser.parse_args()
