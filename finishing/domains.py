@@ -1,7 +1,7 @@
 """Compiled conversions between what the three numbers of a pixel can mean, in place on planar float32 rows.
 
-planes is float32 (3, rows, width) throughout. All are total and mirrored for negative values, so that each cancels its
-inverse over the whole real line.
+planes is float32 (3, rows, width) throughout. Between the domains all are total and mirrored for negative values, so
+that each cancels its inverse over the whole real line; a file's codes become light through a table.
 """
 
 from collections.abc import Callable
@@ -37,6 +37,18 @@ def out_of_oklab(before: Matrix = SAME, after: Matrix = SAME) -> Callable[[Plane
 
 
 to_oklab, from_oklab = into_oklab(), out_of_oklab()
+
+
+@compiled
+def load(codes: Any, tables: Any, planes: Any) -> None:
+    """Linear light from integer codes (rows, width, 3): tables is float32 (3, levels), one row a channel."""
+    for row in range(planes.shape[1]):
+        red, green, blue = planes[0, row], planes[1, row], planes[2, row]
+        line = codes[row]
+        for x in range(planes.shape[2]):
+            red[x] = tables[0, line[x, 0]]
+            green[x] = tables[1, line[x, 1]]
+            blue[x] = tables[2, line[x, 2]]
 
 
 @compiled

@@ -5,7 +5,16 @@ from typing import Any, Literal
 
 import click
 
-from finishing.cli.reporting import Steps, files, finish, print_json, settings_from, tell_failed, tells_problems
+from finishing.cli.reporting import (
+    Steps,
+    files,
+    finish,
+    print_json,
+    settings_from,
+    tell_failed,
+    tell_files,
+    tells_problems,
+)
 from finishing.errors import Problem
 
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
@@ -90,15 +99,7 @@ def _book(book: Path, frames: tuple[Path, ...], paper: str, as_json: bool) -> No
 
     with nullcontext(dict.fromkeys(frames)) if frames else sample_frames() as shown:
         report = make_book(shown, book, paper=paper)
-    if as_json:
-        print_json(report.as_json())
-        finish(report.failed)
-    for notice in report.notices:
-        click.echo(notice, err=True)
-    tell_failed(report.failed)
-    for path in report.files:
-        click.echo(path)
-    finish(report.failed)
+    tell_files(report, as_json=as_json)
 
 
 @click.command()

@@ -5,7 +5,8 @@ import sys
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import AbstractContextManager
 from functools import wraps
-from typing import Any, NoReturn, ParamSpec, TypeVar
+from pathlib import Path
+from typing import Any, NoReturn, ParamSpec, Protocol, TypeVar
 
 import click
 
@@ -53,6 +54,35 @@ def tell_failed(failed: Mapping[str, Problem]) -> None:
 def print_json(value: Any) -> None:
     """Data to standard output, as UTF-8 JSON."""
     click.echo(json.dumps(value, indent=2, ensure_ascii=False, default=str))
+
+
+class OfFiles(Protocol):
+    """What came of making pages."""
+
+    @property
+    def files(self) -> list[Path]: ...
+
+    @property
+    def notices(self) -> list[str]: ...
+
+    @property
+    def failed(self) -> dict[str, Problem]: ...
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values for `--json`."""
+
+
+def tell_files(report: OfFiles, *, as_json: bool) -> NoReturn:
+    """Notices and problems to standard error, the files to standard output, or all as JSON; then the end."""
+    if as_json:
+        print_json(report.as_json())
+        finish(report.failed)
+    for notice in report.notices:
+        click.echo(notice, err=True)
+    tell_failed(report.failed)
+    for path in report.files:
+        click.echo(path)
+    finish(report.failed)
 
 
 def finish(failed: object) -> NoReturn:

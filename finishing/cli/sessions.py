@@ -6,7 +6,17 @@ from typing import Any
 
 import click
 
-from finishing.cli.reporting import Steps, files, finish, frames, print_json, tell, tell_failed, tells_problems
+from finishing.cli.reporting import (
+    Steps,
+    files,
+    finish,
+    frames,
+    print_json,
+    tell,
+    tell_failed,
+    tell_files,
+    tells_problems,
+)
 from finishing.errors import Place, Problem
 
 SESSION = click.argument("session", type=click.Path(path_type=Path))
@@ -98,7 +108,8 @@ def run(
         print_json(report.as_json())
         finish(report.failed or report.stopped)
     for name, notices in sorted(report.notices.items()):
-        click.echo(f"{name}: {'; '.join(notices)}", err=True)
+        for notice in notices:
+            click.echo(f"{name}: {notice}", err=True)
     for (name, look), results in sorted(report.failed_checks.items()):
         for result in results:
             click.echo(f"{name} in {look}: {result}", err=True)
@@ -192,15 +203,7 @@ def sheet(
         clipping=clipping,
         light_pages=light_pages,
     )
-    if as_json:
-        print_json(report.as_json())
-        finish(report.failed)
-    for notice in report.notices:
-        click.echo(notice, err=True)
-    tell_failed(report.failed)
-    for path in report.files:
-        click.echo(path)
-    finish(report.failed)
+    tell_files(report, as_json=as_json)
 
 
 @click.command()

@@ -10,18 +10,6 @@ HALF = np.float32(0.5)
 
 
 @compiled
-def load(codes: Any, tables: Any, planes: Any) -> None:
-    """Linear light from integer codes: tables is float32 (3, levels), one row a channel."""
-    for row in range(planes.shape[1]):
-        red, green, blue = planes[0, row], planes[1, row], planes[2, row]
-        line = codes[row]
-        for x in range(planes.shape[2]):
-            red[x] = tables[0, line[x, 0]]
-            green[x] = tables[1, line[x, 1]]
-            blue[x] = tables[2, line[x, 2]]
-
-
-@compiled
 def store(planes: Any, table: Any, codes: Any) -> None:
     """Values to interleaved 8-bit codes through a table over 0…1; what lies outside is cut here and only here.
 

@@ -66,7 +66,7 @@ class CodedSource:
         return CodedSource(self.codes, tables[:, 0, :].copy(), None)
 
     def read(self, planes: Planes, top: int) -> None:
-        conversions.load(self.codes[top : top + planes.shape[1]], self.tables, planes)
+        domains.load(self.codes[top : top + planes.shape[1]], self.tables, planes)
         if self.matrix is not None:
             domains.apply_matrix(planes, self.matrix)
 

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from finishing import domains
 from finishing.compiled import compiled
 
 Planes = NDArray[np.float32]
@@ -68,7 +69,7 @@ def read_rows(frame: LitFrame, planes: Planes, top: int) -> None:
     What the frame did not see is NaN. Next to a clipped pixel a value that was interpolated counts as clipped.
     """
     if frame.placed is None:
-        _load(frame, frame.codes[top : top + planes.shape[1]], planes)
+        decode(frame, frame.codes[top : top + planes.shape[1]], planes)
         return
     import cv2
 
@@ -82,7 +83,7 @@ def read_rows(frame: LitFrame, planes: Planes, top: int) -> None:
         planes[:] = NAN
         return
     source = np.empty((3, last - first, frame.width), np.float32)
-    _load(frame, frame.codes[first:last], source)
+    decode(frame, frame.codes[first:last], source)
     # the strip's own coordinates on both sides
     part = m.copy()
     part[:, 2] += m[:, 1] * top
@@ -107,23 +108,12 @@ def read_rows(frame: LitFrame, planes: Planes, top: int) -> None:
         planes[:, unseen] = NAN
 
 
-def _load(frame: LitFrame, codes: NDArray[Any], planes: Planes) -> None:
+def decode(frame: LitFrame, codes: NDArray[Any], planes: Planes) -> None:
+    """Rows of a frame's codes or floats (rows, width, 3) to linear light (3, rows, width)."""
     if frame.tables.shape[1] == 0:
         planes[:] = np.moveaxis(codes, -1, 0)
     else:
-        load(codes, frame.tables, planes)
-
-
-@compiled
-def load(codes: Any, tables: Any, planes: Any) -> None:
-    """Linear light (3, rows, width) from integer codes (rows, width, 3): tables is float32 (3, levels)."""
-    for row in range(planes.shape[1]):
-        red, green, blue = planes[0, row], planes[1, row], planes[2, row]
-        line = codes[row]
-        for x in range(planes.shape[2]):
-            red[x] = tables[0, line[x, 0]]
-            green[x] = tables[1, line[x, 1]]
-            blue[x] = tables[2, line[x, 2]]
+        domains.load(codes, frame.tables, planes)
 
 
 def reduced(frame: LitFrame, by: int) -> Planes:
@@ -134,7 +124,7 @@ def reduced(frame: LitFrame, by: int) -> Planes:
     height, width = frame.height // by, frame.width // by
     planes = np.empty((3, height, width), np.float32)
     if by == 1:
-        _load(frame, frame.codes, planes)
+        decode(frame, frame.codes, planes)
         return planes
     rows = max(1, 65536 // max(frame.width * by, 1))
     strip = np.empty((3, rows * by, frame.width), np.float32)
@@ -142,7 +132,7 @@ def reduced(frame: LitFrame, by: int) -> Planes:
     for top in range(0, height, rows):
         count = min(rows, height - top)
         part = strip if count == rows else np.empty((3, count * by, frame.width), np.float32)
-        _load(frame, frame.codes[top * by : (top + count) * by], part)
+        decode(frame, frame.codes[top * by : (top + count) * by], part)
         gather(part, by, white, planes[:, top : top + count])
     return planes
 

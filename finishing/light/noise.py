@@ -7,7 +7,7 @@ from itertools import combinations, pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from finishing.light.frames import LitFrame, _load
+from finishing.light.frames import LitFrame, decode
 
 Floats = NDArray[np.float64]
 
@@ -89,7 +89,7 @@ def _blocks(frame: LitFrame) -> list[tuple[Floats, Floats]]:
         for left in np.unique(np.linspace(0, max(frame.width - side, 0), TILES).astype(int)):
             codes = np.ascontiguousarray(frame.codes[top : top + side, left : left + side])
             planes = np.empty((3, *codes.shape[:2]), np.float32)
-            _load(frame, codes, planes)
+            decode(frame, codes, planes)
             rows, columns = codes.shape[0] // BLOCK * BLOCK, codes.shape[1] // BLOCK * BLOCK
             if not rows or not columns:
                 continue

@@ -62,7 +62,7 @@ def test_a_bad_image_fails_alone(session: Path, tmp_path: Path) -> None:
 def test_nothing_is_overwritten_unasked(session: Path, tmp_path: Path) -> None:
     image = session / "frames/A-0001.jpg"
     look = read_look("faded_print")
-    with pytest.raises(ProblemSet, match="the output would take the place of the original"):
+    with pytest.raises(ProblemSet, match="the output would take the place of an original"):
         apply(look, [image], image.parent)
     apply(look, [image], None)
     assert (session / "frames/A-0001-faded_print.jpg").is_file()
@@ -71,6 +71,6 @@ def test_nothing_is_overwritten_unasked(session: Path, tmp_path: Path) -> None:
     apply(look, [image], None, again=True)
     twin = tmp_path / "A-0001.jpg"
     twin.write_bytes(image.read_bytes())
-    with pytest.raises(ProblemSet, match="two images would be written to one file"):
+    with pytest.raises(ProblemSet, match="two images would have one output"):
         apply(look, [image, twin], tmp_path / "out")
     assert not (tmp_path / "out").exists()

@@ -131,3 +131,15 @@ def test_maps_are_not_overwritten_unasked(session: Path, tmp_path: Path) -> None
     twin.write_bytes(image.read_bytes())
     with pytest.raises(ProblemSet, match="two images would have one map"):
         compare(look, None, [image, twin], tmp_path / "others")
+
+
+def test_a_map_never_takes_the_place_of_an_image_not_even_when_asked_to_overwrite(
+    session: Path, tmp_path: Path
+) -> None:
+    image, other = tmp_path / "A-0001.png", tmp_path / "A-0001-difference.png"
+    for path in (image, other):
+        Image.open(session / "frames/A-0001.jpg").save(path)
+    content = other.read_bytes()
+    with pytest.raises(ProblemSet, match="would take the place of an original"):
+        compare(read_look("white_edge"), None, [image, other], tmp_path, again=True)
+    assert other.read_bytes() == content

@@ -9,9 +9,10 @@ from typing import Any, Literal
 
 from finishing.batch.delivery.delivering import deliver
 from finishing.batch.delivery.records import loose_record
+from finishing.batch.delivery.targets import refuse_targets
 from finishing.batch.memory.ledger import hash_file
 from finishing.batch.opening.picture import exact_source_of
-from finishing.errors import Problem, ProblemSet, fault_of_the_program
+from finishing.errors import Problem, fault_of_the_program
 from finishing.operation import Geometry
 from finishing.photographs.reading import read_photograph
 from finishing.photographs.records import output_metadata
@@ -60,7 +61,7 @@ def apply(
     if bits == 16 and kind not in ("png", "tiff"):
         raise Problem(f"{kind} files have 8 bits a channel", got="16 bits", remedy="choose --format tiff or png")
     targets = {image: _target(image, look, folder, kind) for image in images}
-    _refuse(targets, again=again)
+    refuse_targets(targets, what="output", option="--out", act="finish", again=again)
     report = ApplyReport()
     workers = max(1, min(jobs or os.cpu_count() or 1, len(images)))
     threads = max(1, (jobs or os.cpu_count() or 1) // workers)
@@ -114,38 +115,3 @@ def _target(image: Path, look: Recipe, folder: Path | None, kind: str) -> Path:
     if folder is not None:
         return folder / f"{image.stem}{SUFFIXES[kind]}"
     return image.with_name(f"{image.stem}-{look.name}{SUFFIXES[kind]}")
-
-
-def _refuse(targets: dict[Path, Path], *, again: bool) -> None:
-    problems: list[Problem] = []
-    seen: dict[Path, Path] = {}
-    for image, target in targets.items():
-        place = target.resolve()
-        if place in seen:
-            problems.append(
-                Problem(
-                    "two images would be written to one file",
-                    where=str(image),
-                    got=f"{target}, also from {seen[place]}",
-                    remedy="rename one of them, or finish them one at a time",
-                )
-            )
-        elif place == image.resolve():
-            problems.append(
-                Problem(
-                    "the output would take the place of the original",
-                    where=str(image),
-                    remedy="name another folder with --out",
-                )
-            )
-        elif target.exists() and not again:
-            problems.append(
-                Problem(
-                    "the output exists already",
-                    where=str(target),
-                    remedy="name another folder with --out, or overwrite it with --again",
-                )
-            )
-        seen[place] = image
-    if problems:
-        raise ProblemSet(problems)

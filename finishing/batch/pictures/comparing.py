@@ -15,12 +15,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from finishing.batch.delivery.targets import refuse_targets
 from finishing.batch.opening.picture import finish_picture, fitted, reduced, source_of
 from finishing.batch.pictures.difference_map import grey_of, with_key
 from finishing.colour.difference import ciede2000, linear_to_lab
 from finishing.colour.spaces import SRGB
 from finishing.colour.transfer import srgb_decode
-from finishing.errors import Problem, ProblemSet
+from finishing.errors import Problem
 from finishing.operation import Geometry
 from finishing.photographs.reading import read_photograph, read_reduced
 from finishing.photographs.writing import OutputSettings, write_photograph
@@ -167,7 +168,7 @@ def compare(
     Raises ProblemSet before anything is started where two maps would have one name or one exists already.
     """
     targets = {image: folder / f"{image.stem}-difference.png" for image in images} if folder is not None else {}
-    _refuse(targets, again=again)
+    refuse_targets(targets, what="map", option="--map", act="compare", again=again)
     report = CompareReport(first, second, long_edge)
     workers = max(1, min(jobs or os.cpu_count() or 1, len(images)))
 
@@ -207,33 +208,6 @@ def compare(
                 report.notices[name] = notices
             progress(image, None)
     return report
-
-
-def _refuse(targets: dict[Path, Path], *, again: bool) -> None:
-    problems: list[Problem] = []
-    seen: dict[Path, Path] = {}
-    for image, target in targets.items():
-        place = target.resolve()
-        if place in seen:
-            problems.append(
-                Problem(
-                    "two images would have one map",
-                    where=str(image),
-                    got=f"{target}, also from {seen[place]}",
-                    remedy="rename one of them, or compare them one at a time",
-                )
-            )
-        elif target.exists() and not again:
-            problems.append(
-                Problem(
-                    "the map exists already",
-                    where=str(target),
-                    remedy="name another folder with --map, or overwrite it with --again",
-                )
-            )
-        seen[place] = image
-    if problems:
-        raise ProblemSet(problems)
 
 
 def _difference(one: Codes, other: Codes, *, drawn: bool) -> tuple[Differences, Codes | None]:
