@@ -1,10 +1,10 @@
 """A reduced copy of a whole frame, for operations that spread light far, and the way back to full size.
 
 A blur over many pixels needs no full-size picture: averaged over blocks of k × k it is k² times smaller, and what a
-blur of several blocks leaves of the difference is too small to see. The Gaussian's weights and the plain blur that
-the references use stand here too, so that all that blur mean the same by it.
+blur of several blocks leaves of the difference is too small to see.
 """
 
+import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,27 +16,14 @@ from numpy.typing import NDArray
 
 from finishing.colour import transfer
 from finishing.compiled import ZERO, compiled, inlined, singles
+from finishing.gaussian import gaussian_weights
 
 Planes = NDArray[np.float32]
 HALF = np.float32(0.5)
-#: Where a Gaussian is cut off, in standard deviations: as in scipy.ndimage, beyond it lie 6 parts in 100 000.
-CUT = 4.0
 #: A blur of twice as many blocks as this is made on an overview of the overview, while that has so many blocks a side.
 WIDE, LEAST_BLOCKS = 8, 40
-
-
-def gaussian_radius(sigma: float) -> int:
-    """How many pixels to each side a Gaussian of this standard deviation (in pixels) reaches."""
-    return int(CUT * sigma + 0.5)
-
-
-def gaussian_weights(sigma: float) -> NDArray[np.float64]:
-    """The 2·radius + 1 weights of a Gaussian with this standard deviation in pixels; their sum is 1."""
-    radius = gaussian_radius(sigma)
-    if radius == 0:
-        return np.ones(1)
-    weights = np.exp(-0.5 * (np.arange(-radius, radius + 1) / sigma) ** 2)
-    return weights / weights.sum()
+#: So many rows of blocks are brought to full width at a time.
+ROWS_HELD = 24
 
 
 def level_of(above: float) -> tuple[np.float32, ...]:
@@ -58,24 +45,6 @@ def plain_excess(values: NDArray[np.float64], level: float) -> NDArray[np.float6
     """The same in float64, for references; the level above 0."""
     knee = np.clip(values - level / 2, 0, level) ** 2 / (2 * level)
     return np.asarray(knee + np.maximum(values - 1.5 * level, 0), np.float64)
-
-
-def plain_blur(pixels: NDArray[np.float64], sigma: float) -> NDArray[np.float64]:
-    """A Gaussian over the first two axes of (height, width, …), float64; the frame's edge is mirrored.
-
-    The mirror stands on the edge itself, not on the last pixel's middle, so that no light is lost: the mean stays.
-    """
-    weights = gaussian_weights(sigma)
-    radius = len(weights) // 2
-    result = np.asarray(pixels, np.float64)
-    for axis in (0, 1):
-        line = np.moveaxis(result, axis, 0)
-        around = np.pad(line, [(radius, radius)] + [(0, 0)] * (line.ndim - 1), "symmetric")
-        result = np.zeros_like(line)
-        for start, weight in enumerate(weights):
-            result += weight * around[start : start + len(line)]
-        result = np.moveaxis(result, 0, axis)
-    return result
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,9 +111,18 @@ class Overview:
         upper, down = self._down[0][top : top + count], self._down[1][top : top + count]
         first = int(upper[0]) if count else 0
         last = min(int(upper[-1]) + 2 if count else 0, self.planes.shape[1])
-        wide = np.empty((self.planes.shape[0], last - first, self.full_width), np.float32)
-        widen(np.ascontiguousarray(self.planes[:, first:last]), *self._across, wide)
-        return wide, upper - np.int32(first), down
+        held = self._held
+        if getattr(held, "first", last) > first or held.last < last:
+            held.first, held.last = first, min(max(first + ROWS_HELD, last), self.planes.shape[1])
+            held.wide = np.empty((self.planes.shape[0], held.last - first, self.full_width), np.float32)
+            widen(np.ascontiguousarray(self.planes[:, first : held.last]), *self._across, held.wide)
+        return held.wide, upper - np.int32(held.first), down
+
+    @cached_property
+    def _held(self) -> threading.local:
+        """Each thread's rows of blocks at full width, from `first` to `last` − 1: strips follow each other, and many of
+        them lie between the same two rows of blocks."""
+        return threading.local()
 
 
 def _between(positions: NDArray[np.int64], scale: float, size: int) -> tuple[NDArray[np.int32], Planes]:

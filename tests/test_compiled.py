@@ -58,6 +58,6 @@ def test_the_shared_roots_and_powers_against_numpy() -> None:
     roots, logarithms, powers = np.empty((3, 1000), np.float32)
     with_globals(all_of_them, **known)(values, roots, logarithms, powers, *singles(2.4))
     exact = values.astype(np.float64)
-    assert np.abs(roots / np.cbrt(exact) - 1).max() < 3e-7
-    assert np.abs(logarithms - np.log2(exact)).max() < 1e-6
+    assert np.abs(roots / np.cbrt(exact) - 1).max() < 7e-7
+    assert np.abs(logarithms - np.log2(exact)).max() < 1.5e-6
     assert np.abs(powers / exact**2.4 - 1).max() < 5e-6

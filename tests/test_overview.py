@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from finishing.colour.transfer import srgb_decode, srgb_encode
-from finishing.overview import Overview, Reducer, gaussian_radius, gaussian_weights, plain_blur
+from finishing.gaussian import gaussian_radius, gaussian_weights, plain_blur
+from finishing.overview import Overview, Reducer
 
 
 def planes_of(codes: NDArray[np.uint8]) -> NDArray[np.float32]:

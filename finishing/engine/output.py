@@ -14,8 +14,8 @@ from finishing.colour.spaces import LUMINANCE, ColourSpace
 from finishing.compiled import ONE, ZERO, compiled, inlined, singles, srgb_decode, srgb_encode
 from finishing.engine.conversions import HALF
 from finishing.engine.ends import CodedSink
+from finishing.gaussian import gaussian_weights
 from finishing.operation import Domain, Planes
-from finishing.overview import gaussian_weights
 
 Purpose = Literal["screen", "print"]
 

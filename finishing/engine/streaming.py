@@ -7,10 +7,12 @@ together in memory: they are compiled for whole arrays.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from finishing.compiled import compiled
 from finishing.operation import AroundKernel, Kernel, Planes
 
 
@@ -49,7 +51,7 @@ class Room:
 
 
 #: A window holds so many strips before what is still looked at moves back to its beginning.
-STRIPS_HELD = 3
+STRIPS_HELD = 6
 
 
 class _Window:
@@ -61,8 +63,8 @@ class _Window:
     def __init__(self, around: Around, first: int, last: int, start: int, height: int, width: int) -> None:
         self._kernel, self._radius = around.kernel, around.radius
         self._next, self._last, self._height = first, last, height
-        self._held, self._out = Room(width), Room(width)
-        self._rows = self._held.planes(0)
+        self._out = Room(width)
+        self._rows: Planes = np.empty((3, 0, width), np.float32)
         self._top, self._count = start, 0
 
     def __call__(self, planes: Planes, top: int) -> tuple[Planes, int]:
@@ -82,12 +84,26 @@ class _Window:
         count = planes.shape[1]
         if self._count + count > self._rows.shape[1]:
             drop = max(self._next - self._radius - self._top, 0)
-            kept = self._rows[:, drop : self._count].copy()
-            self._top, self._count = self._top + drop, kept.shape[1]
-            self._rows = self._held.planes(max(self._count + STRIPS_HELD * count, self._rows.shape[1]))
-            self._rows[:, : self._count] = kept
+            kept = self._count - drop
+            if kept + count > self._rows.shape[1]:
+                rows: Planes = np.empty((3, kept + STRIPS_HELD * count, self._rows.shape[2]), np.float32)
+                rows[:, :kept] = self._rows[:, drop : self._count]
+                self._rows = rows
+            else:
+                move_up(self._rows, drop, kept)
+            self._top, self._count = self._top + drop, kept
         self._rows[:, self._count : self._count + count] = planes
         self._count += count
+
+
+@compiled
+def move_up(planes: Any, by: Any, count: Any) -> None:
+    """Rows by…by + count − 1 become the first ones."""
+    for channel in range(planes.shape[0]):
+        for row in range(count):
+            line, into = planes[channel, row + by], planes[channel, row]
+            for x in range(planes.shape[2]):
+                into[x] = line[x]
 
 
 @dataclass(frozen=True)

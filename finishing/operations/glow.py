@@ -7,8 +7,9 @@ import numpy as np
 from finishing.colour import transfer
 from finishing.compiled import ONE, ZERO, compiled, inlined, singles
 from finishing.documents.fields import Fraction, number
+from finishing.gaussian import plain_blur
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach, parameter
-from finishing.overview import excess, level_of, on_the_way, plain_blur, plain_excess
+from finishing.overview import excess, level_of, on_the_way, plain_excess
 
 #: The light that spreads goes in these shares into Gaussians of these multiples of the spread: a core that keeps to
 #: the bright area, and a skirt far around it. Chosen by eye.

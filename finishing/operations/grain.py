@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from finishing.compiled import ONE, ZERO, compiled, inlined, logarithm, singles
 from finishing.documents.fields import choice, number, whole_number
+from finishing.gaussian import blur_across, blur_down, in_threes
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, parameter
 
 #: ITU-R BT.709-6: weights of linear red, green and blue in relative luminance.
@@ -103,10 +104,9 @@ class Grain(Operation):
         return places(geometry.width), np.stack([first, mixed(first + SECOND_FACTOR)], axis=-1)
 
     def prepare(self, geometry: Geometry) -> Kernel:
-        taps = self.taps(geometry)
+        taps = in_threes(self.taps(geometry))
         reach = len(taps) - 1
         columns, keys = self._places(geometry, reach)
-        taps32 = taps.astype(np.float32)
         (amount,) = singles(self.deviation(geometry) * math.log(10))
         weights = singles(*LUMINANCE)
         silver = self.layers == "silver"
@@ -114,10 +114,10 @@ class Grain(Operation):
         def run(planes: Any, top: int) -> None:
             rows = keys[:, top : top + planes.shape[1] + 2 * reach]
             if silver:
-                roughen(planes, weights, columns, rows[0], taps32, amount)
+                roughen(planes, weights, columns, rows[0], taps, amount)
             else:
                 for channel in range(3):
-                    roughen(planes[channel : channel + 1], weights, columns, rows[channel], taps32, amount)
+                    roughen(planes[channel : channel + 1], weights, columns, rows[channel], taps, amount)
 
         return run
 
@@ -174,26 +174,16 @@ def roughen(planes: Any, weights: Any, columns: Any, keys: Any, taps: Any, amoun
     ring = np.empty((span, columns.shape[0]), np.float32)
     smooth = np.empty(columns.shape[0], np.float32)
     noise = np.empty(width, np.float32)
+    around = np.empty(span, np.int64)
     for row in range(span - 1):
         hash_row(ring[row], columns, keys[row, 0], keys[row, 1])
     for row in range(planes.shape[1]):
         last = row + span - 1
         hash_row(ring[last % span], columns, keys[last, 0], keys[last, 1])
-        middle = ring[(row + reach) % span]
-        weight = taps[0]
-        for x in range(smooth.shape[0]):
-            smooth[x] = middle[x] * weight
-        for k in range(1, reach + 1):
-            above, below, weight = ring[(row + reach - k) % span], ring[(row + reach + k) % span], taps[k]
-            for x in range(smooth.shape[0]):
-                smooth[x] += (above[x] + below[x]) * weight
-        weight = taps[0]
-        for x in range(width):
-            noise[x] = smooth[x + reach] * weight
-        for k in range(1, reach + 1):
-            left, right, weight = smooth[reach - k :], smooth[reach + k :], taps[k]
-            for x in range(width):
-                noise[x] += (left[x] + right[x]) * weight
+        for place in range(span):
+            around[place] = (row + place) % span
+        blur_down(ring, 0, around, reach, taps, smooth)
+        blur_across(smooth, taps, noise)
         if planes.shape[0] == 3:
             red, green, blue = planes[0, row], planes[1, row], planes[2, row]
             for x in range(width):

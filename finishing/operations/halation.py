@@ -7,8 +7,9 @@ import numpy as np
 from finishing.colour import transfer
 from finishing.compiled import ZERO, compiled, singles
 from finishing.documents.fields import Colour, number, parse_colour
+from finishing.gaussian import plain_blur
 from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach, parameter
-from finishing.overview import excess, level_of, on_the_way, plain_blur, plain_excess
+from finishing.overview import excess, level_of, on_the_way, plain_excess
 
 HALF = np.float32(0.5)
 
