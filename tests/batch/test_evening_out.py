@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from finishing.batch.delivery.run import run
-from finishing.batch.evening.card_colour import nearest_light, not_grey
+from finishing.batch.evening.card_colour import not_grey
 from finishing.batch.evening.evening_out import Evenness
 from finishing.batch.memory.ledger import open_ledger
 from finishing.batch.texts.checking import check_file
@@ -22,7 +22,7 @@ from finishing.batch.work.assignment import assign
 from finishing.cli.main import main
 from finishing.colour.difference import ciede2000, linear_to_lab
 from finishing.colour.spaces import luminance
-from finishing.colour.white import chromaticity
+from finishing.colour.white import chromaticity, nearest_light
 from finishing.errors import ProblemSet
 from finishing.evenness.reading import Reading
 from finishing.exposure.series import exact_shutter
