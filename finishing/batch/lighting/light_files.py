@@ -22,6 +22,7 @@ from finishing.light.curve import CurveDoubt
 from finishing.light.drawing import sentence
 from finishing.light.separation import error_gain
 from finishing.light.stops_map import Level, shares
+from finishing.photographs.part_files import clear_left, cleared_words
 from finishing.photographs.records import FinishRecord, RecordedBlend, RecordedSource, output_metadata
 from finishing.photographs.tiff_out import codes_with_room
 from finishing.photographs.writing import OutputSettings, write_bytes, write_photograph
@@ -183,6 +184,8 @@ def _write_all(scene: _Scene, apart: Apart, threads: int | None, progress: Progr
     apart = apart.lean()
     hashes = [hash_file(frame.path) for frame in scene.taken]
     cut = {}
+    if told := cleared_words(clear_left([scene.out])):
+        notices.append(told)
     with all_or_none(scene.out, FILES) as aside:
         for name, blend in ((AMBIENT, AMBIENT_ALONE), (STROBE, STROBE_ALONE), (BLEND, scene.blend)):
             room = codes_with_room(apart.separation.height, apart.separation.width, "uint16")
