@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from finishing.batch.paper.looking_alike import alike
+from finishing.batch.paper.looking_alike import Likeness, alike
 from finishing.batch.paper.on_trial import image_on_trial
 from finishing.batch.paper.test_strip import make_strip
 from finishing.batch.paper.varying import Axis, vary
@@ -58,6 +59,16 @@ def test_what_differs_beyond_its_own_bands(tmp_path: Path) -> None:
     (line,) = notices(tmp_path, ["edge_vignette.strength=0.2,0.4,0.6,0.8"], [4])
     assert line.startswith("edge_vignette.strength: 0.4 and 0.6 differ, but not in these two bands; --whole")
     assert notices(tmp_path, ["edge_vignette.strength=0.2,0.4,0.6,0.8"], [4], whole=True) == []
+
+
+def test_a_code_more_or_less_looks_the_same_and_creeping_on_does_not() -> None:
+    flat = np.full((4, 5, 3), 100, np.uint8)
+    likeness = Likeness(2)
+    assert [likeness.number(flat + step) for step in (0, 1, 2, 3, 4, 0)] == [0, 0, 1, 1, 2, 0]
+    odd = flat.copy()
+    odd[2, 3, 1] += 2  # one pixel is enough
+    likeness = Likeness(2)
+    assert [likeness.number(flat), likeness.number(odd)] == [0, 1]
 
 
 def axis(name: str, *labels: str) -> Axis:

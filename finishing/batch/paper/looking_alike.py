@@ -1,9 +1,11 @@
 """Which values of a trial look the same: told in a line, so that nobody looks for a difference that is not there."""
 
+from collections import deque
 from collections.abc import Hashable, Mapping, Sequence
 from hashlib import sha256
 from typing import TypeVar
 
+import cv2
 import numpy as np
 
 from finishing.batch.paper.prints import Codes
@@ -11,19 +13,46 @@ from finishing.batch.paper.varying import Axis
 
 Key = TypeVar("Key", bound=Hashable)
 
+#: Pictures that differ by no more codes of 255 than this look the same.
+SEEN_FROM = 1
 #: More groups of single pictures than this say no more than their number.
 MOST_TOLD = 4
 
 
-def digest(codes: Codes) -> bytes:
-    """The same for the same pixels, and only for these."""
-    return sha256(np.ascontiguousarray(codes).data).digest()
+def look_the_same(one: Codes, other: Codes) -> bool:
+    """Whether no channel of any pixel differs by more than a rounding may: one code of 255, which nobody sees."""
+    return one.shape == other.shape and float(cv2.norm(one, other, cv2.NORM_INF)) <= SEEN_FROM
+
+
+class Likeness:
+    """Numbers pictures so that those that look the same have one number.
+
+    A picture is held against the first ones of the latest `kept` numbers, and against the bytes of all: what creeps on
+    from picture to picture is not taken for the same.
+    """
+
+    def __init__(self, kept: int) -> None:
+        self._first: deque[tuple[int, Codes]] = deque(maxlen=kept)
+        self._by_bytes: dict[bytes, int] = {}
+        self._count = 0
+
+    def number(self, codes: Codes) -> int:
+        """The number of a picture, uint8 (height, width, 3)."""
+        codes = np.ascontiguousarray(codes)
+        digest = sha256(codes.data).digest()
+        if digest not in self._by_bytes:
+            like = next((number for number, first in self._first if look_the_same(codes, first)), None)
+            if like is None:
+                like, self._count = self._count, self._count + 1
+                self._first.append((like, codes))
+            self._by_bytes[digest] = like
+        return self._by_bytes[digest]
 
 
 def alike(axes: Sequence[Axis], seen: Mapping[tuple[int, ...], Hashable]) -> list[str]:
-    """Lines on the values whose pictures are the same, pixel for pixel.
+    """Lines on the values whose pictures look the same.
 
-    axes: what varies; seen: what tells a picture from others, by the places of its values on the axes.
+    axes: what varies; seen: the number of each picture's likeness, by the places of its values on the axes.
     """
     told, first = [], []
     for number, axis in enumerate(axes):
@@ -41,17 +70,17 @@ def alike(axes: Sequence[Axis], seen: Mapping[tuple[int, ...], Hashable]) -> lis
     return told
 
 
-def alike_in_bands(axis: Axis, apart: Sequence[tuple[Hashable, Hashable]], pictures: Sequence[Hashable]) -> list[str]:
+def alike_in_bands(axis: Axis, same: Sequence[bool], pictures: Sequence[int]) -> list[str]:
     """Lines on values side by side whose pictures differ, but nowhere in their own two bands.
 
-    apart: of each pair of neighbours, what the two bands together show of the one and of the other; pictures: of each
-    value, the whole of it.
+    same: of each pair of neighbours, whether their two bands look the same in both; pictures: the number of each
+    value's whole picture.
     """
     return [
         f"{axis.name}: {axis.labels[at]} and {axis.labels[at + 1]} differ, but not in these two bands; "
         "--whole shows the whole picture of each"
-        for at, (one, other) in enumerate(apart)
-        if one == other and pictures[at] != pictures[at + 1]
+        for at, alike_here in enumerate(same)
+        if alike_here and pictures[at] != pictures[at + 1]
     ]
 
 

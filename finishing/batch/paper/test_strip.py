@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from finishing.batch.opening.picture import finish_picture, reduced
-from finishing.batch.paper.looking_alike import alike, alike_in_bands, digest
+from finishing.batch.paper.looking_alike import Likeness, alike, alike_in_bands, look_the_same
 from finishing.batch.paper.on_trial import OnTrial
 from finishing.batch.paper.prints import PIXELS_PER_INCH, Codes, is_pdf, jpeg_of, refuse_ending, write_pages
 from finishing.batch.paper.varying import Axis, Varied
@@ -30,6 +30,8 @@ WINDOW = 0.5
 LEAST_WINDOW = 0.05
 #: What is finished to show a small window of an image never gets larger than this many pixels.
 _MOST_PIXELS = 40_000_000
+#: So many whole pictures of bands are held to compare others with.
+_KEPT = 2
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,8 @@ def make_strip(
             pictures: dict[Hashable, Codes] = {"strip": strip}
         else:
             pictures = dict(zip(choices, made, strict=True))
-            same = alike(varied.axes, {places: digest(pictures[places]) for places in choices})
+            likeness = Likeness(len(choices))
+            same = alike(varied.axes, {places: likeness.number(pictures[places]) for places in choices})
 
     def picture(key: Hashable, width: int, height: int) -> Codes | bytes:
         return jpeg_of(pictures[key]) if is_pdf(path) else pictures[key]
@@ -189,13 +192,14 @@ def _in_bands(made: Iterable[Codes], axis: Axis, width: int, height: int) -> tup
     count = len(axis.values)
     strip = np.empty((height, width, 3), np.uint8)
     edges = [round(number * width / count) for number in range(count + 1)]
-    pictures, apart, before = list[bytes](), list[tuple[bytes, bytes]](), None
+    likeness, before = Likeness(_KEPT), None
+    pictures, same = list[int](), list[bool]()
     for number, codes in enumerate(made):
         strip[:, edges[number] : edges[number + 1]] = codes[:, edges[number] : edges[number + 1]]
-        pictures.append(digest(codes))
+        pictures.append(likeness.number(codes))
         if before is not None:
             both = np.s_[:, edges[number - 1] : edges[number + 1]]
-            apart.append((digest(before[both]), digest(codes[both])))
+            same.append(look_the_same(np.ascontiguousarray(before[both]), np.ascontiguousarray(codes[both])))
         before = codes
-    seen: dict[tuple[int, ...], bytes] = {(number,): picture for number, picture in enumerate(pictures)}
-    return strip, [*alike([axis], seen), *alike_in_bands(axis, apart, pictures)]
+    seen: dict[tuple[int, ...], int] = {(number,): picture for number, picture in enumerate(pictures)}
+    return strip, [*alike([axis], seen), *alike_in_bands(axis, same, pictures)]
