@@ -36,7 +36,7 @@ def out_of_oklab(before: Matrix = SAME, after: Matrix = SAME) -> Callable[[Plane
     return lambda planes: oklab_to_linear(planes, first, second)
 
 
-to_oklab, from_oklab = into_oklab(), out_of_oklab()
+to_oklab = into_oklab()
 
 
 @compiled

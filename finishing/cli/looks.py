@@ -11,6 +11,7 @@ from finishing.cli.reporting import (
     finish,
     print_json,
     settings_from,
+    tell_cleared,
     tell_failed,
     tell_files,
     tells_problems,
@@ -86,6 +87,7 @@ def apply(
         finish(report.failed)
     for name, notices in report.notices.items():
         click.echo(f"{name}: {'; '.join(notices)}", err=True)
+    tell_cleared(report.cleared)
     tell_failed(report.failed)
     click.echo(f"{files(len(report.written))} written" + (f", {len(report.failed)} failed" if report.failed else ""))
     finish(report.failed)

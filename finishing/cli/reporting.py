@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from functools import wraps
 from pathlib import Path
@@ -42,6 +42,14 @@ def tell(problems: Iterable[Problem]) -> None:
     """Problems to standard error."""
     for problem in problems:
         click.echo(str(problem), err=True)
+
+
+def tell_cleared(parts: Sequence[Path]) -> None:
+    """What a run that was cut off had left unfinished, and is deleted."""
+    from finishing.photographs.part_files import cleared_words
+
+    if told := cleared_words(parts):
+        click.echo(told, err=True)
 
 
 def tell_failed(failed: Mapping[str, Problem]) -> None:

@@ -13,6 +13,7 @@ from finishing.cli.reporting import (
     frames,
     print_json,
     tell,
+    tell_cleared,
     tell_failed,
     tell_files,
     tells_problems,
@@ -114,6 +115,7 @@ def run(
         for result in results:
             click.echo(f"{name} in {look}: {result}", err=True)
     tell(report.warnings)
+    tell_cleared(report.cleared)
     _tell_left_over(report.left_over, folder)
     tell_failed(report.failed)
     for line in report.evenness.lines() if report.evenness else ():

@@ -41,12 +41,6 @@ LMS_TO_LINEAR: Matrix = np.asarray(np.linalg.inv(LINEAR_TO_LMS), np.float64)
 OKLAB_TO_LMS: Matrix = np.asarray(np.linalg.inv(LMS_TO_OKLAB), np.float64)
 
 
-def xyz_to_oklab(xyz: ArrayLike) -> NDArray[np.float64]:
-    """OkLab of CIE XYZ (D65, white at Y = 1), channels in the last axis."""
-    cones = np.cbrt(_product(XYZ_TO_LMS, np.asarray(xyz, dtype=np.float64)))
-    return _product(LMS_TO_OKLAB, cones)
-
-
 def linear_to_oklab(linear: ArrayLike) -> NDArray[np.float64]:
     """OkLab of working-space pixels, channels in the last axis. Negative cone responses keep their sign."""
     cones = np.cbrt(_product(LINEAR_TO_LMS, np.asarray(linear, dtype=np.float64)))
@@ -65,13 +59,6 @@ def oklab_to_oklch(oklab: ArrayLike) -> NDArray[np.float64]:
     chroma = np.hypot(lab[..., 1], lab[..., 2])
     hue = np.degrees(np.arctan2(lab[..., 2], lab[..., 1])) % 360
     return np.stack([lab[..., 0], chroma, hue], axis=-1)
-
-
-def oklch_to_oklab(oklch: ArrayLike) -> NDArray[np.float64]:
-    """OkLab of L, chroma and hue in degrees."""
-    lch = np.asarray(oklch, dtype=np.float64)
-    angle = np.radians(lch[..., 2])
-    return np.stack([lch[..., 0], lch[..., 1] * np.cos(angle), lch[..., 1] * np.sin(angle)], axis=-1)
 
 
 def _product(matrix: Matrix, pixels: NDArray[np.float64]) -> NDArray[np.float64]:

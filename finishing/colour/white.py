@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -28,6 +29,8 @@ KELVIN_OF_D65 = 6504.0
 LEAST_RESPONSE = 0.05
 #: Up to the first the light is a glowing body's, from the second on it is daylight (CIE 224:2017).
 BLACKBODY_TO, DAYLIGHT_FROM = 4000.0, 5000.0
+#: The kelvin from which `chromaticity` holds, and between which the nearest light to a colour is looked for.
+LEAST_KELVIN, NEAREST_FROM, NEAREST_TO = 2000.0, 1200.0, 25000.0
 
 
 def blackbody_uv(kelvin: float) -> tuple[float, float]:
@@ -58,7 +61,7 @@ def chromaticity(kelvin: float, duv: float = 0.0) -> tuple[float, float]:
     if kelvin > BLACKBODY_TO:
         x, y = daylight_xy(kelvin)
         share = min((kelvin - BLACKBODY_TO) / (DAYLIGHT_FROM - BLACKBODY_TO), 1.0)
-        day_u, day_v = 4 * x / (-2 * x + 12 * y + 3), 6 * y / (-2 * x + 12 * y + 3)
+        day_u, day_v = _uv(x, y)
         u, v = u + share * (day_u - u), v + share * (day_v - v)
     # the normal of the locus, toward green; beyond the reach of the rational form its direction hardly turns
     at = min(kelvin, 14000.0)
@@ -67,6 +70,28 @@ def chromaticity(kelvin: float, duv: float = 0.0) -> tuple[float, float]:
     u += duv * (v1 - v0) / length
     v += duv * (u0 - u1) / length
     return 3 * u / (2 * u - 8 * v + 4), 2 * v / (2 * u - 8 * v + 4)
+
+
+@cache
+def _lights() -> tuple[Matrix, Matrix]:
+    """Kelvin, and CIE 1960 u, v, of lights that lie a quarter of a percent of kelvin apart."""
+    kelvin = np.geomspace(NEAREST_FROM, NEAREST_TO, 1250)
+    places = [blackbody_uv(one) if one < LEAST_KELVIN else _uv(*chromaticity(one)) for one in kelvin.tolist()]
+    return kelvin, np.array(places)
+
+
+def _uv(x: float, y: float) -> tuple[float, float]:
+    return 4 * x / (-2 * x + 12 * y + 3), 6 * y / (-2 * x + 12 * y + 3)
+
+
+def nearest_light(linear: ArrayLike) -> tuple[float, float]:
+    """The daylight or glowing body that a grey of this linear working light stands in: its kelvin (1200…25 000), and
+    how far the colour lies from it in CIE 1960 u, v. Luminance above 0."""
+    x, y, z = SRGB.to_xyz @ np.asarray(linear, np.float64)
+    kelvin, places = _lights()
+    away = np.hypot(*(places - np.array([4 * x, 6 * y]) / (x + 15 * y + 3 * z)).T)
+    nearest = int(away.argmin())
+    return float(kelvin[nearest]), float(away[nearest])
 
 
 def light_xyz(linear: ArrayLike) -> tuple[float, float, float]:

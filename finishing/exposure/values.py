@@ -45,11 +45,6 @@ class Exposure:
         _above_zero("the ISO speed", self.iso)
 
     @property
-    def ev(self) -> float:
-        """Exposure value of aperture and time alone."""
-        return exposure_value(self.f_number, self.seconds)
-
-    @property
     def ev100(self) -> float:
         """The exposure value that does the same at ISO 100."""
         return exposure_value_100(self.f_number, self.seconds, self.iso)

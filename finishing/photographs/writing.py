@@ -4,7 +4,6 @@ import contextlib
 import errno
 import io
 import os
-import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from finishing.errors import Problem
 from finishing.photographs import jpeg, png
 from finishing.photographs.exif import read_exif, write_exif
+from finishing.photographs.part_files import held, part_beside
 from finishing.photographs.tiff_out import Compression, encode_tiff
 
 if TYPE_CHECKING:
@@ -225,14 +225,16 @@ def write_bytes(path: Path, content: bytes | memoryview) -> None:
 
     Whatever happens, the place holds either the old file or the whole new one. Raises Problem.
     """
-    temporary = path.parent / f".{secrets.token_hex(8)}.part"
+    temporary = part_beside(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with os.fdopen(os.open(temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666), "wb") as stream:
+        handle = os.open(temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666)
+        with os.fdopen(handle, "wb") as stream, held(temporary):
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
-        os.replace(temporary, path)
+            stream.close()
+            os.replace(temporary, path)
         _flush_folder(path.parent)
     except OSError as error:
         raise _unwritable(error, path, len(content)) from error

@@ -3,8 +3,11 @@
 from pathlib import Path
 
 from finishing.documents.reading import unknown_name
-from finishing.errors import Problem
+from finishing.documents.tree import read_text, tree_and_problems
+from finishing.errors import Problem, ProblemSet
 
+#: Keys of which every recipe has one, and no session and no plan has any.
+_KEYS = {"look", "steps", "extends"}
 _PACKAGE = Path(__file__).resolve().parents[1]
 
 
@@ -15,8 +18,23 @@ def library_folder() -> Path:
 
 
 def recipes_in(folder: Path) -> dict[str, Path]:
-    """The recipe files of a folder by name, in the order of their names."""
+    """The recipe files of a folder by name, in the order of their names; other files are passed over."""
+    return {name: path for name, path in _files_in(folder).items() if _is_recipe(path)}
+
+
+def _files_in(folder: Path) -> dict[str, Path]:
     return {path.stem: path for path in sorted(folder.glob("*.yaml"))} if folder.is_dir() else {}
+
+
+def _is_recipe(path: Path) -> bool:
+    """Whether a file is meant as a recipe, told by its keys; one that cannot be read counts, so that this is told."""
+    if not path.is_file():
+        return False
+    try:
+        data = tree_and_problems(read_text(path), str(path))[0].data
+    except (Problem, ProblemSet):
+        return True
+    return isinstance(data, dict) and not _KEYS.isdisjoint(data)
 
 
 def find_recipe(name: str, *folders: Path, inside: Path | None = None) -> Path:
@@ -35,9 +53,17 @@ def find_recipe(name: str, *folders: Path, inside: Path | None = None) -> Path:
         if not path.is_file():
             raise Problem("there is no such recipe file", got=name, remedy="check the path")
         return path
-    known: dict[str, Path] = {}
-    for folder in reversed((*folders, library_folder())):
-        known.update(recipes_in(folder))
-    if name not in known:
-        raise unknown_name("look", name, known, None, listed_by="finishing looks")
-    return known[name]
+    everywhere = (*folders, library_folder())
+    named = [files[name] for files in map(_files_in, everywhere) if name in files]
+    found = next(filter(_is_recipe, named), None)
+    if found is not None:
+        return found
+    if named:
+        raise Problem(
+            "this file is no recipe",
+            where=str(named[0]),
+            expected="a recipe, with look and steps",
+            remedy="name a look; `finishing looks` lists those that come along",
+        )
+    known = {one for folder in everywhere for one in recipes_in(folder)}
+    raise unknown_name("look", name, known, None, listed_by="finishing looks")

@@ -5,7 +5,6 @@ straighten, masks, rating), key by key, unless `per_frame` says otherwise under 
 """
 
 import re
-import unicodedata
 from collections.abc import Collection, Iterable, Mapping
 from pathlib import PurePath
 from typing import Annotated, Any
@@ -17,6 +16,7 @@ from finishing.documents import Document
 from finishing.documents.fields import Words, parse_number, texts
 from finishing.documents.reading import Model
 from finishing.errors import Problem
+from finishing.sessions.file_names import as_disks_compare
 from finishing.sessions.folder import has_wildcard, unknown_frame
 
 #: A light is moved by no more than so many stops: beyond it there is nothing but noise, or white.
@@ -37,11 +37,6 @@ _UNSAFE = re.compile(r'[\x00-\x1f\x7f/\\:*?"<>|\[\]{},]')
 _DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{number}" for port in ("com", "lpt") for number in "0123456789¹²³")}
 #: In bytes of UTF-8: a file system's 255 leave room for what a deliverable's name puts around it.
 _LONGEST = 100
-
-
-def _alike(name: str) -> str:
-    """What names have in common that some disks take for one: capitals and composed accents do not count."""
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
 
 
 def parse_light(value: object) -> float | None:
@@ -192,7 +187,7 @@ def _name(
             "write C-blend, for example",
             "letters, digits, - and _, as in the names of frames",
         )
-    frame = next((one for one in frames if _alike(one) == _alike(name)), None)
+    frame = next((one for one in frames if as_disks_compare(one) == as_disks_compare(name)), None)
     if frame is not None:
         return wrong(
             f'the blend has the name of the frame "{frame}"', f"give the blend a name of its own, such as {name}-blend"
@@ -200,7 +195,7 @@ def _name(
     if name.lower() in _TAKEN or name in setups:
         what = "a set-up" if name in setups else "more than one frame"
         return wrong(f'"{name}" means {what}, and no blend', f"give the blend another name, such as {name}-blend")
-    other = seen.setdefault(_alike(name), name)
+    other = seen.setdefault(as_disks_compare(name), name)
     if other != name:
         how = "capitals" if other.lower() == name.lower() else "capitals or in how an accent is written"
         return wrong(f'the blend "{other}" differs from this one in {how} alone', "give one of them another name")

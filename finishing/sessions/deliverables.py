@@ -11,6 +11,7 @@ from finishing.documents.fields import Flag, Text, choice, number, numbers, scal
 from finishing.documents.reading import Model, nearest
 from finishing.documents.tree import Path_
 from finishing.errors import Problem
+from finishing.sessions.file_names import as_disks_compare
 from finishing.sessions.folder import inside_file
 
 FORMATS = {"jpeg": "jpg", "png": "png", "tiff": "tif", "webp": "webp", "avif": "avif"}
@@ -210,7 +211,7 @@ def deliverable_problems(
     """Names that cannot be folders, patterns that cannot be filled in, settings that clash. faulty: where settings
     cannot be read, which are told already and clash with none."""
     problems: list[Problem] = []
-    lower: dict[str, str] = {}
+    seen: dict[str, str] = {}
     for name, deliverable in deliverables.items():
         key = document.tree.key_place(("deliverables", name))
         if safe_name(name) != name or name.startswith((".", "-")) or len(name) > 60:
@@ -223,17 +224,17 @@ def deliverable_problems(
                     remedy="rename it: web, print or the like",
                 )
             )
-        elif name.lower() in lower:
+        elif as_disks_compare(name) in seen:
             problems.append(
                 Problem(
-                    f'the deliverables "{lower[name.lower()]}" and "{name}" would share a folder',
+                    f'the deliverables "{seen[as_disks_compare(name)]}" and "{name}" would share a folder',
                     where=key,
                     got=name,
-                    expected="names that differ by more than capitals",
+                    expected="names that differ by more than capitals or how an accent is written",
                     remedy="rename one of the two",
                 )
             )
-        lower.setdefault(name.lower(), name)
+        seen.setdefault(as_disks_compare(name), name)
         unread = {str(path[2]) for path in faulty if path[:2] == ("deliverables", name) and len(path) > 2}
         clashes = _clashes(document, name, deliverable)
         problems += [problem for keys, problem in clashes if not unread & set(keys)]

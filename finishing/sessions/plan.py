@@ -120,11 +120,6 @@ def read_plan(path: Path) -> Document[ShootPlan]:
     return _checked(read_text(path), str(path), path)
 
 
-def parse_plan(text: str, file: str = "plan.yaml") -> Document[ShootPlan]:
-    """The same from text."""
-    return _checked(text, file, Path(file))
-
-
 def setup_ids(path: Path) -> list[str] | None:
     """The ids of the set-ups of a plan that may be faulty; None where one of them cannot be told."""
     try:

@@ -1,7 +1,8 @@
 """Fitting texts into widths: tidied, shortened in the middle, or broken into lines. Pure."""
 
+import re
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 # text, size in points, bold -> width in millimetres
 Measure = Callable[[str, float, bool], float]
@@ -9,6 +10,14 @@ Measure = Callable[[str, float, bool], float]
 NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
 ELLIPSIS = "…"
 DOT = "·"
+#: What stands between words, and has nothing to say beside an ellipsis.
+LOOSE = " \N{NO-BREAK SPACE},;·_-–("
+#: What words end at, in texts and in the names of files.
+_SEPARATORS = " \N{NO-BREAK SPACE},;·_-–(){}[]"
+#: A word is left out whole where no more than so many of its letters would be kept.
+_NEAR = 8
+#: A number with its decimals or its fraction; longer ones (a moment in fourteen digits) are no frame's and may be cut.
+_NUMBER, _LONGEST_NUMBER = re.compile(r"\d+(?:[.,/:]\d+)*"), 10
 DOTTED_CIRCLE = "\N{DOTTED CIRCLE}"
 
 
@@ -35,22 +44,56 @@ def tidy(text: str) -> str:
 def shortened(text: str, width_mm: float, measure: Measure, size_pt: float, bold: bool) -> str:
     """The text, or its beginning and its end round an ellipsis, no wider than `width_mm`.
 
-    The middle goes because names differ at their ends. Empty where not even the ellipsis fits.
+    The middle goes because names differ at their ends. It goes at the ends of words where these are near, and no number
+    is cut, since half a frame's number is another frame's: rather the beginning gives way. Empty where not even the
+    ellipsis fits.
     """
     if measure(text, size_pt, bold) <= width_mm:
         return text
     clusters = _clusters(text)
-    low, high, best = 0, len(clusters) - 1, ""
-    while low <= high:
-        kept = (low + high) // 2
-        head = "".join(clusters[: kept - kept // 2]).rstrip()
-        tail = "".join(clusters[len(clusters) - kept // 2 :]).lstrip()
-        candidate = head + ELLIPSIS + tail
-        if measure(candidate, size_pt, bold) <= width_mm:
-            low, best = kept + 1, candidate
+    count = len(clusters)
+
+    def cut(head: int, tail: int) -> str:
+        return "".join(clusters[:head]).rstrip(LOOSE) + ELLIPSIS + "".join(clusters[tail:]).lstrip(LOOSE)
+
+    def fits(head: int, tail: int) -> bool:
+        return measure(cut(head, tail), size_pt, bold) <= width_mm
+
+    if not fits(0, count):
+        return ""
+    low, high = 0, count - 1  # how many are kept of both ends
+    while low < high:
+        kept = (low + high + 1) // 2
+        low, high = (kept, high) if fits(kept - kept // 2, count - kept // 2) else (low, kept - 1)
+    numbers = _numbers(clusters)
+    head, tail = _word_end(clusters, low - low // 2), _word_start(clusters, count - low // 2)
+    head = next((start for start, end in numbers if start < head < end), head)
+    split = next(((start, end) for start, end in numbers if start < tail < end), None)
+    if split is not None:
+        whole = max((at for at in range(head + 1) if fits(at, split[0])), default=None)
+        if whole is None:
+            tail = split[1]
         else:
-            high = kept - 1
-    return best
+            head, tail = _word_end(clusters, whole), split[0]
+            head = next((start for start, end in numbers if start < head < end), head)
+    return _filled(clusters, head, tail, fits, cut)
+
+
+def _filled(
+    clusters: Sequence[str], head: int, tail: int, fits: Callable[[int, int], bool], cut: Callable[[int, int], str]
+) -> str:
+    """The cut with as many more whole words as there is room for, at the end first."""
+    while True:
+        earlier = next((at for at in range(tail - 1, head, -1) if _between_words(clusters, at)), head)
+        if earlier <= head or not fits(head, earlier):
+            break
+        tail = earlier
+    while True:
+        later = next((at for at in range(head + 1, tail) if _between_words(clusters, at)), tail)
+        if later >= tail or not fits(later, tail):
+            break
+        head = later
+    return cut(head, tail)
 
 
 def wrapped(text: str, width_mm: float, most_lines: int, measure: Measure, size_pt: float, bold: bool) -> list[str]:
@@ -95,3 +138,25 @@ def _clusters(text: str) -> list[str]:
         else:
             clusters.append(sign)
     return clusters
+
+
+def _between_words(clusters: Sequence[str], at: int) -> bool:
+    """Whether a cut before this sign parts no word."""
+    return at in (0, len(clusters)) or clusters[at] in _SEPARATORS or clusters[at - 1] in _SEPARATORS
+
+
+def _word_end(clusters: Sequence[str], at: int) -> int:
+    """The end of the last whole word before a place, if it is near; else the place."""
+    return next((to for to in range(at, max(at - _NEAR, 0) - 1, -1) if to and _between_words(clusters, to)), at)
+
+
+def _word_start(clusters: Sequence[str], at: int) -> int:
+    """The same of the first whole word after a place."""
+    count = len(clusters)
+    return next((to for to in range(at, min(at + _NEAR, count - 1) + 1) if _between_words(clusters, to)), at)
+
+
+def _numbers(clusters: Sequence[str]) -> list[tuple[int, int]]:
+    """Where numbers begin and end. A digit is never part of a cluster of several signs, other than a marked one."""
+    found = _NUMBER.finditer("".join(cluster[0] for cluster in clusters))
+    return [match.span() for match in found if len(match[0]) <= _LONGEST_NUMBER]

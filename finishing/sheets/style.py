@@ -22,7 +22,6 @@ LEADING = 1.28  # a line's height as a multiple of the type size
 PAPER_GREY = 255
 PANEL_GREY = 188
 PLACEHOLDER_GREY = 214
-RULE_GREY = 205
 INK_GREY = 26
 QUIET_GREY = 92
 

@@ -1,3 +1,4 @@
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -57,6 +58,32 @@ def test_a_bad_image_fails_alone(session: Path, tmp_path: Path) -> None:
     report = apply(read_look("faded_print"), images, tmp_path / "out")
     assert set(report.failed) == {str(tmp_path / "bad.jpg"), str(tmp_path / "missing.jpg")}
     assert len(report.written) == 1
+
+
+@pytest.mark.parametrize("names", [("stra\u00dfe", "STRASSE"), ("\u00e9", "e\u0301"), ("A", "a")])
+def test_two_outputs_that_some_disks_take_for_one_are_refused(
+    session: Path, tmp_path: Path, names: tuple[str, str]
+) -> None:
+    images = [tmp_path / str(number) / f"{name}.jpg" for number, name in enumerate(names)]
+    for image in images:
+        image.parent.mkdir()
+        shutil.copy(session / "frames/A-0001.jpg", image)
+    with pytest.raises(ProblemSet, match="two images would have one output"):
+        apply(read_look("faded_print"), images, tmp_path / "out")
+    assert not (tmp_path / "out").exists()
+
+
+def test_an_output_of_other_capitals_than_its_original_is_no_original(session: Path, tmp_path: Path) -> None:
+    """On a disk that tells capitals apart it is a file of its own; on one that does not, it is refused."""
+    image = tmp_path / "A.JPG"
+    shutil.copy(session / "frames/A-0001.jpg", image)
+    before = image.read_bytes()
+    if (tmp_path / "a.jpg").exists():
+        with pytest.raises(ProblemSet, match="the place of an original"):
+            apply(read_look("faded_print"), [image], tmp_path)
+    else:
+        assert apply(read_look("faded_print"), [image], tmp_path).written == {str(image): tmp_path / "A.jpg"}
+    assert image.read_bytes() == before
 
 
 def test_nothing_is_overwritten_unasked(session: Path, tmp_path: Path) -> None:

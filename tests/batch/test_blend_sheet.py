@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from finishing.batch.lighting import taking_apart
 from finishing.batch.paper import blend_sheet, contact_sheet
 from finishing.batch.paper.blend_sheet import AMBIENT, STOPS, STROBE, TAKEN, OfLight, Rung, blend_pictures
 from finishing.batch.paper.contact_sheet import SheetReport, make_sheet
 from finishing.batch.work.assignment import FrameWork, assign
 from finishing.sheets.placed import Page, Picture, Text, pictures_needed
+from tests.batch.blending import separations
 from tests.light.blend_session import HEIGHT, WIDTH, exif, lights, rewrite, write_blend_session, write_frame
 from tests.light.scene import Floats, encoded
 
@@ -144,14 +144,7 @@ def test_light_pages_can_be_left_out(folder: Path, monkeypatch: pytest.MonkeyPat
 
 
 def test_one_separation_a_blend(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    seen: list[int] = []
-    real = taking_apart.separate
-
-    def counted(*given: Any, **more: Any) -> Any:
-        seen.append(1)
-        return real(*given, **more)
-
-    monkeypatch.setattr(taking_apart, "separate", counted)
+    seen = separations(monkeypatch)
     rewrite(
         folder,
         ("  - {look: plain", "  - {look: darker, frames: C}\n  - {look: plain"),

@@ -1,5 +1,6 @@
 """`check` tells all that is wrong at once, and `run` refuses what it tells and nothing else."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -127,6 +128,21 @@ def test_two_outputs_of_one_name_are_told_by_check_with_their_place(session: Pat
     change(session / "session.yaml", ("quality: 90}", 'quality: 90, name: "{frame}"}'))
     assert told(session) == ["12: two outputs would have the same name"]
     assert refused(session) == {"two outputs would have the same name"}
+
+
+@pytest.mark.parametrize(
+    "names",
+    [("Stra\u00dfe", "STRASSE"), ("Ren\u00e9e", "Rene\u0301e"), ("A-9", "a-9"), ("\u00c9t\u00e9", "e\u0301te\u0301")],
+)
+def test_names_that_some_disks_take_for_one_are_two_outputs_of_one_name(session: Path, names: tuple[str, str]) -> None:
+    """ß and SS, an accent of its own and one that is part of its letter, capitals."""
+    for name in names:
+        shutil.copy(session / "frames/A-0001.jpg", session / f"frames/{name}.jpg")
+    if (session / f"frames/{names[0]}.jpg").samefile(session / f"frames/{names[1]}.jpg"):
+        pytest.skip("this disk itself takes the two names for one")
+    assert "two outputs would have the same name" in refused(session)
+    (session / f"frames/{names[1]}.jpg").rename(session / "frames/other.jpg")
+    assert "two outputs would have the same name" not in {problem.what for problem in check_file(session).problems}
 
 
 def test_one_look_twice_for_a_frame_is_told_for_every_deliverable(session: Path) -> None:

@@ -3,11 +3,12 @@
 import numpy as np
 import pytest
 
-from finishing.batch.evening.consistency_words import A_PER_PERCENT, B_PER_KELVIN, consistency_line
+from finishing.batch.evening.consistency_words import consistency_line
 from finishing.colour.adaptation import white_xyz
 from finishing.colour.oklab import linear_to_oklab
 from finishing.colour.white import chromaticity, neutralising_matrix
 from finishing.evenness.consistency import SetupConsistency, State
+from finishing.evenness.words import A_PER_PERCENT, B_PER_KELVIN
 
 
 def setup(*pairs: tuple[State, State], name: str | None = "A") -> SetupConsistency:

@@ -299,3 +299,18 @@ def test_no_text_of_a_record_commands_the_terminal(tmp_path: Path) -> None:
         assert len(line) < 600
         assert not [sign for sign in line if unicodedata.category(sign) in ("Cc", "Cf", "Zl", "Zp")]
     assert sum("ledger:" in line[:15] for line in found.lines()) == 1
+
+
+def test_white_balance_is_told_as_what_it_does(session: Path) -> None:
+    """In kelvin, green and stops; the nine exact numbers are for scripts."""
+    text = (session / "session.yaml").read_text()
+    text = text.replace("deliverables:\n", "match: {white_balance: {kelvin: 7200}}\ndeliverables:\n")
+    (session / "session.yaml").write_text(text)
+    assert not run(assign(session), session / "finished", jobs=2).failed
+    found = inspect(session / "finished/web/faded_print/A-0002.jpg")
+    told = facts(found)["evened out"]
+    assert told.startswith("white balance: light of 7200 K: about 700 K warmer (a grey: red +0.")
+    assert told.endswith(" stops against green)")
+    assert ";" not in told
+    record = found.as_json()["record"]["WhiteBalanceCorrection"]
+    assert len(record.partition(": ")[2].replace(";", "").split()) == 9

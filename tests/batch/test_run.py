@@ -1,11 +1,15 @@
 """A session finished end to end: outputs, records, going on where it stopped, failures that stay alone."""
 
+import os
 import shutil
 import sqlite3
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from PIL import Image
 
 from finishing.batch.delivery.run import Report, run
@@ -13,7 +17,9 @@ from finishing.batch.memory.ledger import hash_file, open_ledger
 from finishing.batch.memory.verifying import verify_outputs
 from finishing.batch.opening import opened
 from finishing.batch.work.assignment import assign
+from finishing.cli.main import main
 from finishing.errors import Problem
+from finishing.photographs.part_files import part_beside
 
 
 def finish(session: Path, out: Path, **how: bool) -> Report:
@@ -43,6 +49,29 @@ def test_every_look_and_deliverable_is_made(session: Path, tmp_path: Path) -> No
     with Image.open(tmp_path / "out/full/faded_print/A-0002.png") as image:
         assert image.size == (200, 300)
         assert "P3" in _profile_name(image)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="nothing is cleared on this system")
+def test_what_a_killed_run_left_unfinished_is_deleted_and_told(session: Path, tmp_path: Path) -> None:
+    """Where this run writes, where an earlier one did, and in the folder itself; a dry run deletes nothing."""
+    out = tmp_path / "out"
+    finish(session, out)
+    with subprocess.Popen([sys.executable, "-c", ""]) as process:
+        process.wait()
+    parts = []
+    for folder in (out, out / "web" / "faded_print", out / "full" / "one_colour_kept"):
+        own = part_beside(folder / "A-0001.jpg")
+        parts.append(own.with_name(own.name.replace(f"-{os.getpid()}.", f"-{process.pid}.")))
+        parts[-1].write_bytes(b"half")
+    (out / "web" / "notes.part").write_bytes(b"mine")
+    assert finish(session, out, dry_run=True).cleared == []
+    assert all(part.exists() for part in parts)
+    result = CliRunner().invoke(main, ["run", str(session), "--out", str(out)])
+    assert result.exit_code == 0
+    assert "deleted 3 unfinished files that an earlier run left when it was cut off" in result.stderr
+    assert not any(part.exists() for part in parts)
+    assert (out / "web" / "notes.part").read_bytes() == b"mine"
+    assert finish(session, out).cleared == []
 
 
 def _profile_name(image: Image.Image) -> str:

@@ -13,6 +13,7 @@ from finishing.engine.reference import carry_out
 from finishing.operation import Geometry
 from finishing.operations.hue_emphasis import HueEmphasis
 from finishing.recipes.recipe import Step
+from tests.colour.other_ways import oklab_of_lch
 
 hues = st.floats(0, 359)
 
@@ -28,7 +29,7 @@ def finish(operation: HueEmphasis, linear: NDArray[np.floating]) -> NDArray[np.f
 
 def changed(operation: HueEmphasis, lightness: float, chroma: float, hue: float) -> NDArray[np.float64]:
     """OkLCh after of OkLCh before."""
-    pixel = oklab.oklch_to_oklab(np.array([[[lightness, chroma, hue]]]))
+    pixel = oklab_of_lch(np.array([[[lightness, chroma, hue]]]))
     return oklab.oklab_to_oklch(operation.reference(pixel, Geometry(1, 1)))[0, 0]
 
 

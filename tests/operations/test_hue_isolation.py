@@ -12,6 +12,7 @@ from finishing.engine.execution import execute
 from finishing.operation import Geometry
 from finishing.operations.hue_isolation import HueIsolation
 from finishing.recipes.recipe import Step
+from tests.colour.other_ways import oklab_of_lch
 
 TABLES = np.stack([srgb_decode(np.arange(256) / 255).astype(np.float32)] * 3)
 NAMES = ["astronaut", "coffee", "portrait", "temple", "flower"]
@@ -61,7 +62,7 @@ def test_greys_stay_grey_and_codes_stay_codes(rest: float) -> None:
 @given(st.floats(0, 359), st.floats(0, 200), st.floats(1, 100), st.floats(0, 1), st.floats(0, 359))
 def test_factor_follows_the_hue_distance(keep: float, width: float, softness: float, rest: float, hue: float) -> None:
     operation = HueIsolation(keep=keep, width=width, softness=softness, rest=rest)
-    pixel = oklab.oklch_to_oklab(np.array([[[0.6, 0.1, hue]]]))
+    pixel = oklab_of_lch(np.array([[[0.6, 0.1, hue]]]))
     if operation.changes_nothing():
         return
     result = oklab.oklab_to_oklch(operation.reference(pixel, Geometry(1, 1)))[0, 0]

@@ -13,6 +13,7 @@ from finishing.engine.reference import carry_out
 from finishing.operation import Geometry
 from finishing.operations.hue_shift import HueShift, turns
 from finishing.recipes.recipe import Step
+from tests.colour.other_ways import oklab_of_lch
 
 hues = st.floats(0, 359)
 
@@ -28,7 +29,7 @@ def finish(operation: HueShift, linear: NDArray[np.floating]) -> NDArray[np.floa
 
 def turned(operation: HueShift, lightness: float, chroma: float, hue: float) -> NDArray[np.float64]:
     """OkLCh after of OkLCh before."""
-    pixel = oklab.oklch_to_oklab(np.array([[[lightness, chroma, hue]]]))
+    pixel = oklab_of_lch(np.array([[[lightness, chroma, hue]]]))
     return oklab.oklab_to_oklch(operation.reference(pixel, Geometry(1, 1)))[0, 0]
 
 
@@ -78,7 +79,7 @@ def test_greys_stay_and_noise_in_them_is_not_torn_apart() -> None:
     assert finish(HueShift(hue=[0, 90, 180, 270], width=90, degrees=180), greys) == pytest.approx(greys, abs=1e-5)
     # the turn sets in without a jump: chroma up by a hundredth of the bound moves a and b by as little
     operation = HueShift(hue=30, width=60, degrees=180)
-    ab = [oklab.oklch_to_oklab(turned(operation, 0.5, chroma, 30))[1:] for chroma in np.linspace(0, 0.006, 301)]
+    ab = [oklab_of_lch(turned(operation, 0.5, chroma, 30))[1:] for chroma in np.linspace(0, 0.006, 301)]
     assert np.hypot(*np.diff(ab, axis=0).T).max() < 2e-4
 
 

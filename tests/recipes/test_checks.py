@@ -15,6 +15,7 @@ from finishing.documents.tree import parse_tree
 from finishing.errors import Problem, ProblemSet
 from finishing.operation import Geometry, parameters_of
 from finishing.recipes.checks import CHECKS, CheckResult, Requirement, read_check
+from tests.colour.other_ways import oklab_of_lch
 
 WIDTH, HEIGHT = 60, 40
 GEOMETRY = Geometry(WIDTH, HEIGHT, subject=(0.25, 0.5))
@@ -160,7 +161,7 @@ def test_outside_gamut_depends_on_the_space_of_the_file() -> None:
 
 def turned(pixels: NDArray[np.float64], degrees: float, lighter: float = 0) -> NDArray[np.float64]:
     lch = oklab.oklab_to_oklch(oklab.linear_to_oklab(pixels))
-    return oklab.oklab_to_linear(oklab.oklch_to_oklab(lch + np.array([lighter, 0, degrees])))
+    return oklab.oklab_to_linear(oklab_of_lch(lch + np.array([lighter, 0, degrees])))
 
 
 @pytest.mark.parametrize("degrees", [-12.0, 0.0, 4.0, 30.0])
@@ -212,7 +213,7 @@ def test_kept_colour_area_counts_the_finished_frame() -> None:
     lch[...] = (0.7, 0.03, 75)
     lch[:8] = (0.7, 0.12, 80)
     lch[8:12] = (0.7, 0.12, 120)
-    finished = oklab.oklab_to_linear(oklab.oklch_to_oklab(lch))
+    finished = oklab.oklab_to_linear(oklab_of_lch(lch))
     result = measure("kept_colour_area: {hue: 75, width: 40, chroma_above: 0.05, at_least: 0.1}", finished, scene())
     assert result.value == pytest.approx(8 / 40)
     assert result.passed

@@ -20,6 +20,7 @@ from finishing.regions.radial import Radial
 from finishing.regions.ranges import ChromaRange, LightnessRange
 from finishing.regions.region import Region
 from finishing.regions.skin import Skin
+from tests.colour.other_ways import oklab_of_xyz
 
 WIDTH, HEIGHT = 320, 240
 GEOMETRY = Geometry(WIDTH, HEIGHT, subject=(0.4, 0.55))
@@ -218,7 +219,7 @@ def chart_in_oklab(name: str) -> dict[str, NDArray[np.float64]]:
     chart = colour.CCS_COLOURCHECKERS[name]
     white = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
     return {
-        patch: oklab.xyz_to_oklab(
+        patch: oklab_of_xyz(
             colour.chromatic_adaptation(
                 colour.xyY_to_XYZ(xyY),
                 colour.xy_to_XYZ(chart.illuminant),
@@ -267,7 +268,7 @@ def test_complexion_samples_of_cie_13_3_and_jis_z_8726_are_skin() -> None:
     observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
     light = colour.SDS_ILLUMINANTS["D65"]
     samples = {
-        name: oklab.xyz_to_oklab(colour.sd_to_XYZ(sample, observer, light) / 100)
+        name: oklab_of_xyz(colour.sd_to_XYZ(sample, observer, light) / 100)
         for samples in SDS_TCS.values()
         for name, sample in samples.items()
     }

@@ -12,9 +12,9 @@ from finishing.documents import parse_document
 from finishing.errors import ProblemSet
 from finishing.sessions.clocks import Camera, Stamp, clock_lines, clocks_of
 from finishing.sessions.matching import FrameFacts, match_frames
-from finishing.sessions.plan import parse_plan
 from finishing.sessions.session import SessionFile, read_session
 from tests.sessions.conftest import PLAN, Write
+from tests.sessions.plan_text import parse_plan
 
 ONE, OTHER = Camera("Maker", "Example Camera", "1001"), Camera("Maker", "Second Camera", "2002")
 NOON = datetime(2026, 9, 19, 12)

@@ -10,10 +10,10 @@ from finishing.exposure.daylight import fall_in_stops
 from finishing.exposure.series import exact_shutter
 from finishing.sessions.falling_light import day_light
 from finishing.sessions.matching import FrameFacts, match_frames
-from finishing.sessions.plan import parse_plan
 from finishing.sessions.plan_table import plan_lines
 from finishing.sessions.worked_out import work_out
 from tests.sessions.conftest import PLAN
+from tests.sessions.plan_text import parse_plan
 
 
 def facts(*clocks: str, day: int = 19) -> list[FrameFacts]:

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 
 from finishing.sessions.clocks import Camera
 from finishing.sessions.matching import FrameFacts, Matching, disagreement, local_time, match_frames
-from finishing.sessions.plan import parse_plan
 from finishing.sessions.plan_table import plan_lines
 from finishing.sessions.worked_out import work_out
 from tests.sessions.conftest import PLAN
+from tests.sessions.plan_text import parse_plan
 
 DOCUMENT = parse_plan(PLAN)
 PLANNED = DOCUMENT.value

@@ -9,10 +9,11 @@ from hypothesis import strategies as st
 
 from finishing import units
 from finishing.errors import ProblemSet
-from finishing.sessions.plan import ShootPlan, parse_plan, read_plan
+from finishing.sessions.plan import ShootPlan, read_plan
 from finishing.sessions.plan_table import CAUTIONS, plan_lines
 from finishing.sessions.worked_out import work_out
 from tests.sessions.conftest import PLAN
+from tests.sessions.plan_text import parse_plan
 
 
 def worked(text: str) -> Any:

@@ -1,5 +1,6 @@
 """Texts that have to fit a width, and the typeface's own measures."""
 
+import re
 import unicodedata
 
 import pytest
@@ -18,10 +19,46 @@ def letters(text: str, size_pt: float, bold: bool) -> float:
 
 
 def test_the_middle_is_left_out() -> None:
-    assert shortened("orchard_at_dusk_0042", 11, letters, 7, False) == f"orcha{ELLIPSIS}_0042"
+    assert shortened("orchard_at_dusk_0042", 11, letters, 7, False) == f"orchar{ELLIPSIS}0042"
     assert shortened("orchard", 7, letters, 7, False) == "orchard"
     assert shortened("orchard", 1, letters, 7, False) == ELLIPSIS
     assert shortened("orchard", 0.5, letters, 7, False) == ""
+
+
+@pytest.mark.parametrize(
+    ("text", "width", "expected"),
+    [
+        ("Standing by the ladder, low sun from camera left", 30, "Standing by the…camera left"),
+        ("Standing by the ladder, low sun from camera left", 22, "Standing by the…left"),
+        ("low sun from camera left and right of it", 12, "low…of it"),
+        ("saffron and long ago · version 2", 20, "saffron…version 2"),
+    ],
+)
+def test_words_are_left_out_whole(text: str, width: int, expected: str) -> None:
+    assert shortened(text, width, letters, 7, False) == expected
+
+
+@pytest.mark.parametrize("width", range(1, 30))
+@pytest.mark.parametrize(
+    "text",
+    ["orchard_at_dusk_20260919_0042", "A-0042", "0042-orchard-at-dusk", "kept at 1/125, f/5.6, ISO 3200 and so on"],
+)
+def test_no_number_is_cut(text: str, width: int) -> None:
+    """What is left of the ellipsis and right of it has the numbers of the text, whole."""
+    numbers = re.findall(r"\d+(?:[.,/:]\d+)*", text)
+    for part in shortened(text, width, letters, 7, False).split(ELLIPSIS):
+        assert all(number in numbers for number in re.findall(r"\d+(?:[.,/:]\d+)*", part))
+
+
+def test_the_number_at_the_end_goes_before_the_beginning() -> None:
+    assert shortened("orchard_at_dusk_0042", 5, letters, 7, False) == f"{ELLIPSIS}0042"
+    assert shortened("orchard_at_dusk_0042", 7, letters, 7, False) == f"or{ELLIPSIS}0042"
+    assert shortened("orchard_at_dusk_0042", 4, letters, 7, False) == f"or{ELLIPSIS}"
+
+
+def test_a_number_longer_than_any_frames_is_cut() -> None:
+    """A moment written as fourteen digits is no frame's number; its end is better than nothing."""
+    assert shortened("20260919183042", 7, letters, 7, False) == f"202{ELLIPSIS}042"
 
 
 def test_marks_stay_with_their_letters() -> None:

@@ -10,13 +10,13 @@ import pytest
 
 from finishing.batch.paper.plan_paper import plan_page, write_plan_page
 from finishing.errors import Problem
-from finishing.sessions.plan import parse_plan
 from finishing.sessions.plan_table import CAUTIONS
 from finishing.sessions.worked_out import WorkedPlan, work_out
 from finishing.sheets.model import Paper
 from finishing.sheets.plan_page import Evening, clock_text, hours_between, html_page, lanes, place_on_scale
 from finishing.sheets.plan_pdf import draw_plan, folded
 from finishing.sheets.typeface import measure
+from tests.sessions.plan_text import parse_plan
 
 SETUP = """\
   - id: {id}

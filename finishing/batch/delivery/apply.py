@@ -14,6 +14,7 @@ from finishing.batch.memory.ledger import hash_file
 from finishing.batch.opening.picture import exact_source_of
 from finishing.errors import Problem, fault_of_the_program
 from finishing.operation import Geometry
+from finishing.photographs.part_files import clear_left
 from finishing.photographs.reading import read_photograph
 from finishing.photographs.records import output_metadata
 from finishing.photographs.writing import write_bytes
@@ -26,11 +27,13 @@ SUFFIXES = {kind: f".{ending}" for kind, ending in FORMATS.items()}
 
 @dataclass
 class ApplyReport:
-    """written: output by image; failed: problem by image; notices: what reading had to say, by image."""
+    """written: output by image; failed: problem by image; notices: what reading had to say, by image; cleared:
+    unfinished files of runs that were cut off, deleted."""
 
     written: dict[str, Path] = field(default_factory=dict)
     failed: dict[str, Problem] = field(default_factory=dict)
     notices: dict[str, list[str]] = field(default_factory=dict)
+    cleared: list[Path] = field(default_factory=list)
 
     def as_json(self) -> dict[str, Any]:
         """Plain values for `--json`."""
@@ -38,6 +41,7 @@ class ApplyReport:
             "written": [{"image": name, "output": str(path)} for name, path in self.written.items()],
             "failed": [{"image": name, **problem.as_dict()} for name, problem in self.failed.items()],
             "notices": [{"image": name, "notices": told} for name, told in self.notices.items()],
+            "cleared": [str(path) for path in self.cleared],
         }
 
 
@@ -62,7 +66,7 @@ def apply(
         raise Problem(f"{kind} files have 8 bits a channel", got="16 bits", remedy="choose --format tiff or png")
     targets = {image: _target(image, look, folder, kind) for image in images}
     refuse_targets(targets, what="output", option="--out", act="finish", again=again)
-    report = ApplyReport()
+    report = ApplyReport(cleared=clear_left(target.parent for target in targets.values()))
     workers = max(1, min(jobs or os.cpu_count() or 1, len(images)))
     threads = max(1, (jobs or os.cpu_count() or 1) // workers)
 

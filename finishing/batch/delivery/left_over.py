@@ -1,13 +1,13 @@
 """Files of earlier runs that the session no longer asks for: told, and never taken away."""
 
 import os
-import unicodedata
 from collections.abc import Collection, Mapping, Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
 
 from finishing.batch.memory.ledger import Ledger, open_ledger
 from finishing.errors import Problem
+from finishing.sessions.file_names import as_disks_compare
 
 
 def left_over(ledger: Ledger, wanted: Collection[str], session: Path) -> list[str]:
@@ -19,24 +19,19 @@ def left_over(ledger: Ledger, wanted: Collection[str], session: Path) -> list[st
     session = session.resolve()
     by_name: dict[str, list[str]] = {}
     for path in wanted:
-        by_name.setdefault(_any_case(path), []).append(path)
+        by_name.setdefault(as_disks_compare(path), []).append(path)
     found = []
     for entry in ledger.entries():
         file = ledger.folder / entry.path
         if entry.path in wanted or not file.is_file():
             continue
         # On a disk that ignores case, two names may be one file: the good one must not be given up for deletion.
-        if any(_one_file(file, ledger.folder / path) for path in by_name.get(_any_case(entry.path), ())):
+        if any(_one_file(file, ledger.folder / path) for path in by_name.get(as_disks_compare(entry.path), ())):
             continue
         making = ledger.making(entry.path)
         if making is None or _belongs(making.told["session"], ledger.folder, session):
             found.append(entry.path)
     return found
-
-
-def _any_case(path: str) -> str:
-    """A path as disks compare names that ignore case, and how accents are composed."""
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path).casefold())
 
 
 def _one_file(one: Path, other: Path) -> bool:

@@ -29,6 +29,7 @@ from finishing.batch.opening.framing import framing_of
 from finishing.batch.work.assignment import FrameWork, SessionWork
 from finishing.batch.work.blends import Origin, origin_of
 from finishing.errors import Problem, fault_of_the_program
+from finishing.photographs.part_files import clear_left
 from finishing.recipes.check import CheckResult
 from finishing.recipes.recipe import flow
 from finishing.sessions.folder import FramePath
@@ -40,8 +41,8 @@ if TYPE_CHECKING:
 @dataclass
 class Report:
     """What a run did. made, up_to_date: paths below `folder`; failed: problems by frame; warnings: what is doubtful;
-    left_over: files of earlier runs, below `folder`, that the session no longer asks for; chart: of evening out, where
-    it was drawn anew."""
+    left_over: files of earlier runs, below `folder`, that the session no longer asks for; cleared: unfinished files of
+    runs that were cut off, deleted; chart: of evening out, where it was drawn anew."""
 
     folder: Path
     made: list[str] = field(default_factory=list)
@@ -53,6 +54,7 @@ class Report:
     stopped: bool = False
     warnings: list[Problem] = field(default_factory=list)
     left_over: list[str] = field(default_factory=list)
+    cleared: list[Path] = field(default_factory=list)
     evenness: "Evenness | None" = None
     chart: Path | None = None
 
@@ -79,6 +81,7 @@ class Report:
             "stopped": self.stopped,
             "warnings": [problem.as_dict() for problem in self.warnings],
             "left_over": self.left_over,
+            "cleared": [str(path) for path in self.cleared],
             "evenness": None if self.evenness is None else self.evenness.as_json(),
             "chart": None if self.chart is None else str(self.chart),
         }
@@ -137,9 +140,17 @@ def run(
         if dry_run:
             report.planned = [str(task.output.path) for frame in due for task in frame.tasks]
         elif ledger is not None:
+            report.cleared = clear_left(_folders(session, ledger, folder))
             _work_off(due, ledger, folder, report, jobs or os.cpu_count() or 1, progress, strict=strict)
             _record_evenness(session, ledger, folder, report)
     return report
+
+
+def _folders(session: SessionWork, ledger: Ledger, folder: Path) -> list[Path]:
+    """Every folder that this run or an earlier one writes into."""
+    wanted = [output.path for work in session.frames for output in work.outputs]
+    known = [Path(entry.path) for entry in ledger.entries()]
+    return [folder, *(folder / path.parent for path in (*wanted, *known))]
 
 
 def _kept(session: SessionWork) -> dict[str, list[tuple[str, int, int]]]:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from finishing.errors import Problem, ProblemSet
+from finishing.sessions.file_names import as_disks_compare
 
 
 def refuse_targets(targets: Mapping[Path, Path], *, what: str, option: str, act: str, again: bool) -> None:
@@ -13,10 +14,12 @@ def refuse_targets(targets: Mapping[Path, Path], *, what: str, option: str, act:
     is done to images, in the words of a remedy, "finish". Raises ProblemSet with all of them.
     """
     problems: list[Problem] = []
-    seen: dict[Path, Path] = {}
-    originals = {image.resolve() for image in targets}
+    seen: dict[str, Path] = {}
+    originals: dict[str, list[Path]] = {}
+    for image in targets:
+        originals.setdefault(as_disks_compare(str(image.resolve())), []).append(image.resolve())
     for image, target in targets.items():
-        place = target.resolve()
+        place = as_disks_compare(str(target.resolve()))
         if place in seen:
             problems.append(
                 Problem(
@@ -26,7 +29,7 @@ def refuse_targets(targets: Mapping[Path, Path], *, what: str, option: str, act:
                     remedy=f"rename one of them, or {act} them one at a time",
                 )
             )
-        elif place in originals:
+        elif any(_one_file(target, original) for original in originals.get(place, ())):
             problems.append(
                 Problem(
                     f"the {what} would take the place of an original",
@@ -46,3 +49,11 @@ def refuse_targets(targets: Mapping[Path, Path], *, what: str, option: str, act:
         seen[place] = image
     if problems:
         raise ProblemSet(problems)
+
+
+def _one_file(target: Path, original: Path) -> bool:
+    """Whether a target is an original: A.jpg is A.JPG on some disks."""
+    try:
+        return target.resolve() == original or target.samefile(original)
+    except OSError:
+        return False

@@ -1,12 +1,6 @@
 """Whether what stands in a grey card's box can be a grey at all: its colour must be that of some light."""
 
-from functools import cache
-
-import numpy as np
-from numpy.typing import NDArray
-
-from finishing.colour.spaces import SRGB
-from finishing.colour.white import blackbody_uv, chromaticity
+from finishing.colour.white import nearest_light
 from finishing.evenness.reading import Reading
 from finishing.units import format_number
 
@@ -18,30 +12,6 @@ COLDEST, WARMEST = 20000.0, 2000.0
 FARTHEST = 0.03
 #: A card's shares of red, green and blue are the same all over it: their standard deviation over their mean is noise.
 MOST_UNEVEN = 0.3
-
-Array = NDArray[np.float64]
-
-
-@cache
-def _lights() -> tuple[Array, Array]:
-    """Kelvin, and CIE 1960 u, v, of lights from a little beyond both ends, less than 1 % of kelvin apart."""
-    kelvin = np.geomspace(1200, 25000, 350)
-    places = [blackbody_uv(one) if one < WARMEST else _uv(*chromaticity(one)) for one in kelvin.tolist()]
-    return kelvin, np.array(places)
-
-
-def _uv(x: float, y: float) -> tuple[float, float]:
-    return 4 * x / (-2 * x + 12 * y + 3), 6 * y / (-2 * x + 12 * y + 3)
-
-
-def nearest_light(linear: Array) -> tuple[float, float]:
-    """The daylight or glowing body that a grey of this linear working light stands in: its kelvin (1200…25 000), and
-    how far the colour lies from it in CIE 1960 u, v. Luminance above 0."""
-    x, y, z = SRGB.to_xyz @ np.asarray(linear, np.float64)
-    kelvin, places = _lights()
-    away = np.hypot(*(places - np.array([4 * x, 6 * y]) / (x + 15 * y + 3 * z)).T)
-    nearest = int(away.argmin())
-    return float(kelvin[nearest]), float(away[nearest])
 
 
 def not_grey(reading: Reading) -> str:

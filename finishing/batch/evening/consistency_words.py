@@ -4,15 +4,9 @@ from collections.abc import Sequence
 
 from finishing.errors import Problem
 from finishing.evenness.consistency import SetupConsistency
+from finishing.evenness.words import A_PER_PERCENT, B_PER_KELVIN
 from finishing.sessions.session import Session
 from finishing.units import format_number
-
-#: OkLab b of a middle grey that becomes warmer by 1 K of colour temperature: a daylight of 6004 K against one of 6504
-#: (derived here from the chromaticities of daylight and Bradford's adaptation).
-B_PER_KELVIN = 0.0074 / 500
-#: OkLab a, towards green, of a middle grey with 1 % more light in its green channel (derived here).
-A_PER_PERCENT = 0.00086
-
 
 #: What cannot be seen is not told: below these, frames count as within them.
 LEAST_STOPS, LEAST_KELVIN, LEAST_PERCENT, LEAST_DEGREES = 0.05, 50.0, 1.0, 0.5

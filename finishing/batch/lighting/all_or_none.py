@@ -2,12 +2,12 @@
 
 import contextlib
 import os
-import secrets
 import shutil
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from finishing.errors import Problem
+from finishing.photographs.part_files import held, part_beside
 
 
 @contextlib.contextmanager
@@ -19,14 +19,15 @@ def all_or_none(folder: Path, names: Sequence[str]) -> Iterator[Path]:
     meant for.
     """
     there = folder.is_dir()
-    aside = folder / f".{secrets.token_hex(8)}.part"  # below the folder, so that it is on the same disk
+    aside = part_beside(folder / names[0])  # below the folder, so that it is on the same disk
     try:
         aside.mkdir(parents=True)
     except OSError as error:
         raise _unwritable(folder, error) from error
     try:
-        yield aside
-        _put_in_place(aside, folder, names)
+        with held(aside):
+            yield aside
+            _put_in_place(aside, folder, names)
     except Problem as problem:
         if problem.where in {str(aside / name) for name in names}:
             raise problem.at(str(folder / Path(str(problem.where)).name)) from problem

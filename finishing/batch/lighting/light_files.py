@@ -14,7 +14,7 @@ from finishing.batch.lighting.lighting_frames import IN_SESSION, LOOSE, Taken, t
 from finishing.batch.lighting.taking_apart import Apart, taken_apart, what_to_know
 from finishing.batch.memory.ledger import hash_file
 from finishing.batch.work.assignment import assign
-from finishing.batch.work.blends import BlendWork, one_problem
+from finishing.batch.work.blends import BlendWork, one_problem, recorded_blend
 from finishing.colour.spaces import LINEAR
 from finishing.errors import Problem, ProblemSet
 from finishing.light.blending import AMBIENT_ALONE, STROBE_ALONE, Blend, BlendSource
@@ -22,10 +22,11 @@ from finishing.light.curve import CurveDoubt
 from finishing.light.drawing import sentence
 from finishing.light.separation import error_gain
 from finishing.light.stops_map import Level, shares
-from finishing.photographs.records import FinishRecord, RecordedBlend, RecordedSource, output_metadata
+from finishing.photographs.part_files import clear_left, cleared_words
+from finishing.photographs.records import FinishRecord, output_metadata
 from finishing.photographs.tiff_out import codes_with_room
 from finishing.photographs.writing import OutputSettings, write_bytes, write_photograph
-from finishing.sessions.blends import light_words, listed, white_words
+from finishing.sessions.blends import light_words, listed
 from finishing.sessions.plan import ShootPlan, read_plan
 
 if TYPE_CHECKING:
@@ -183,6 +184,8 @@ def _write_all(scene: _Scene, apart: Apart, threads: int | None, progress: Progr
     apart = apart.lean()
     hashes = [hash_file(frame.path) for frame in scene.taken]
     cut = {}
+    if told := cleared_words(clear_left([scene.out])):
+        notices.append(told)
     with all_or_none(scene.out, FILES) as aside:
         for name, blend in ((AMBIENT, AMBIENT_ALONE), (STROBE, STROBE_ALONE), (BLEND, scene.blend)):
             room = codes_with_room(apart.separation.height, apart.separation.width, "uint16")
@@ -240,15 +243,10 @@ def _words(name: str, apart: Apart, blend: Blend) -> str:
 
 def _write(target: Path, codes: "NDArray[np.uint16]", apart: Apart, blend: Blend, hashes: Sequence[str]) -> None:
     height, width = codes.shape[:2]
-    sources = tuple(
-        RecordedSource(frame.path.name, digest, frame.shutter, frame.strobes)
-        for frame, digest in zip(apart.taken, hashes, strict=True)
-    )
-    whites = (None if white is None else white_words(white) for white in (blend.ambient.white, blend.strobe.white))
     record = FinishRecord(
-        apart.metadata, sources[0].name, hashes[0], width, height, "linear", "image/tiff", SOFTWARE,
+        apart.metadata, apart.taken[0].path.name, hashes[0], width, height, "linear", "image/tiff", SOFTWARE,
         description=_words(target.name, apart, blend),
-        blend=RecordedBlend(sources, blend.ambient.stops, blend.strobe.stops, *whites),
+        blend=recorded_blend(apart.taken, blend, hashes),
     )  # fmt: skip
     exif, xmp = output_metadata(record)
     settings = OutputSettings(format="tiff", space=LINEAR, compression="none")

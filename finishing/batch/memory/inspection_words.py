@@ -7,6 +7,7 @@ from typing import Any
 
 from finishing import units
 from finishing.evenness.correction import Correction
+from finishing.evenness.white_words import white_words
 from finishing.photographs.finished import FinishedRecord
 from finishing.photographs.metadata import FrameMetadata
 from finishing.recipes.recipe import flow
@@ -176,12 +177,14 @@ def _offset(seconds: float) -> str:
 
 
 def evening_words(values: Mapping[str, str]) -> str:
-    """What evening out did: +0.33 stops, white balance from …"""
+    """What evening out did: +0.33 stops, white from the grey card in A-0001: about 700 K warmer …"""
     parts = []
     if "ExposureCorrectionStops" in values:
         parts.append(f"{stops_words(values['ExposureCorrectionStops'])} stops")
     if "WhiteBalanceCorrection" in values:
-        parts.append(f"white balance from {short(values['WhiteBalanceCorrection'])}")
+        found = white_words(values["WhiteBalanceCorrection"])
+        told = (values["WhiteBalanceCorrection"],) if found is None else found
+        parts.append(f"white balance: {': '.join(short(one) for one in told if one)}")
     return ", ".join(parts)
 
 

@@ -2,7 +2,7 @@
 
 import math
 import os
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import product
@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 
 from finishing.batch.opening.picture import finish_picture, reduced
+from finishing.batch.paper.looking_alike import Likeness, alike, alike_in_bands, look_the_same
 from finishing.batch.paper.on_trial import OnTrial
 from finishing.batch.paper.prints import PIXELS_PER_INCH, Codes, is_pdf, jpeg_of, refuse_ending, write_pages
 from finishing.batch.paper.varying import Axis, Varied
@@ -29,6 +30,8 @@ WINDOW = 0.5
 LEAST_WINDOW = 0.05
 #: What is finished to show a small window of an image never gets larger than this many pixels.
 _MOST_PIXELS = 40_000_000
+#: So many whole pictures of bands are held to compare others with.
+_KEPT = 2
 
 
 @dataclass(frozen=True)
@@ -100,9 +103,12 @@ def make_strip(
     with ThreadPoolExecutor(jobs or os.cpu_count() or 1) as pool:
         made = pool.map(finished, choices)
         if in_bands:
-            pictures: dict[Hashable, Codes] = {"strip": _in_bands(made, len(choices), width, height)}
+            strip, same = _in_bands(made, varied.axes[0], width, height)
+            pictures: dict[Hashable, Codes] = {"strip": strip}
         else:
             pictures = dict(zip(choices, made, strict=True))
+            likeness = Likeness(len(choices))
+            same = alike(varied.axes, {places: likeness.number(pictures[places]) for places in choices})
 
     def picture(key: Hashable, width: int, height: int) -> Codes | bytes:
         return jpeg_of(pictures[key]) if is_pdf(path) else pictures[key]
@@ -117,7 +123,7 @@ def make_strip(
         pixels_per_inch=pixels_per_inch,
     )
     values = {axis.name: list(axis.labels) for axis in varied.axes}
-    return StripReport(files, values, [*opened.notices, *notices])
+    return StripReport(files, values, [*opened.notices, *same, *notices])
 
 
 def _laid_out(varied: Varied, image: OnTrial, shown: Window, paper: str, *, in_bands: bool) -> Page:
@@ -181,10 +187,19 @@ def _filled(codes: Codes, width: int, height: int) -> Codes:
     return np.asarray(cv2.resize(np.ascontiguousarray(codes), (width, height), interpolation=how), np.uint8)
 
 
-def _in_bands(made: Any, count: int, width: int, height: int) -> Codes:
-    """The bands edge to edge, each from its own finished picture."""
+def _in_bands(made: Iterable[Codes], axis: Axis, width: int, height: int) -> tuple[Codes, list[str]]:
+    """The bands edge to edge, each from its own finished picture; and which of them look the same."""
+    count = len(axis.values)
     strip = np.empty((height, width, 3), np.uint8)
     edges = [round(number * width / count) for number in range(count + 1)]
+    likeness, before = Likeness(_KEPT), None
+    pictures, same = list[int](), list[bool]()
     for number, codes in enumerate(made):
         strip[:, edges[number] : edges[number + 1]] = codes[:, edges[number] : edges[number + 1]]
-    return strip
+        pictures.append(likeness.number(codes))
+        if before is not None:
+            both = np.s_[:, edges[number - 1] : edges[number + 1]]
+            same.append(look_the_same(np.ascontiguousarray(before[both]), np.ascontiguousarray(codes[both])))
+        before = codes
+    seen: dict[tuple[int, ...], int] = {(number,): picture for number, picture in enumerate(pictures)}
+    return strip, [*alike([axis], seen), *alike_in_bands(axis, same, pictures)]

@@ -22,7 +22,7 @@ from finishing.tables.writing import write_process
 
 #: What a file of the Common LUT Format ends in.
 ENDING = ".clf"
-LEAST_SIZE, MOST_SIZE, USUAL_SIZE = 9, 129, 65
+USUAL_SIZE = 65
 #: Colours by which the error is measured: strewn over the whole cube, and greys beside them.
 COLOURS, GREYS = 100_000, 2_000
 #: The largest error is sought around so many of the worst, at so many places each, this far away and then closer.

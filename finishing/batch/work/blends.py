@@ -97,17 +97,18 @@ class BlendWork:
 
     def recorded(self, hashes: Sequence[str]) -> RecordedBlend:
         """What a finished file of the blend carries."""
-        light, white = self.written.light, self.written.white_balance
-        return RecordedBlend(
-            tuple(
-                RecordedSource(frame.path.name, digest, taken.shutter, taken.strobes)
-                for frame, taken, digest in zip(self.sources, self.taken, hashes, strict=True)
-            ),
-            light.ambient,
-            light.strobe,
-            None if white.ambient is None else white_words(white.ambient),
-            None if white.strobe is None else white_words(white.strobe),
-        )
+        return recorded_blend(self.taken, self.light, hashes)
+
+
+def recorded_blend(taken: "Sequence[Taken]", blend: "Blend", hashes: Sequence[str]) -> RecordedBlend:
+    """What a file tells of the frames that it is a blend of, and of how. hashes: of the frames' files."""
+    sources = tuple(
+        RecordedSource(frame.path.name, digest, frame.shutter, frame.strobes)
+        for frame, digest in zip(taken, hashes, strict=True)
+    )
+    ambient, strobe = blend.ambient, blend.strobe
+    whites = (None if white is None else white_words(white) for white in (ambient.white, strobe.white))
+    return RecordedBlend(sources, ambient.stops, strobe.stops, *whites)
 
 
 def _stops(stops: float | None) -> float | str:

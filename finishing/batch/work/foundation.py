@@ -17,6 +17,7 @@ from finishing.recipes.recipe import Recipe
 from finishing.sessions.blends import FrameBlend, setup_of_blend, setup_problems
 from finishing.sessions.deliverables import Deliverable, file_name
 from finishing.sessions.evening import stranger_problems
+from finishing.sessions.file_names import as_disks_compare
 from finishing.sessions.folder import FramePath, matches
 from finishing.sessions.matching import Matching
 from finishing.sessions.selection import select_frames
@@ -139,8 +140,8 @@ def _told_looks(examined: Examined) -> set[int]:
 
 
 def collisions(foundation: Foundation) -> list[Problem]:
-    """Two outputs must not have one name, on disks that tell capitals apart and on those that do not. Told once a
-    deliverable."""
+    """Two outputs must not have one name, on disks that tell capitals and accents apart and on those that do not. Told
+    once a deliverable."""
     session, setup_of = foundation.session, foundation.setup_of
     numbers = {frame.name: number for number, frame in enumerate(foundation.everything, 1)}
     seen: dict[str, str] = {}
@@ -154,7 +155,7 @@ def collisions(foundation: Foundation) -> list[Problem]:
                     setup=setup_of.get(frame), number=numbers[frame],
                 )  # fmt: skip
                 what = f"{frame} in {recipe.name} as {name}"
-                other = seen.setdefault(str(path).lower(), what)
+                other = seen.setdefault(as_disks_compare(str(path)), what)
                 if other is not what:
                     found.setdefault(name, _collision(session, name, deliverable, f"{path}: {other}, and {what}"))
     return list(found.values())
