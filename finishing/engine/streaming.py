@@ -86,7 +86,8 @@ class _Window:
             drop = max(self._next - self._radius - self._top, 0)
             kept = self._count - drop
             if kept + count > self._rows.shape[1]:
-                rows: Planes = np.empty((3, kept + STRIPS_HELD * count, self._rows.shape[2]), np.float32)
+                most = min(kept + STRIPS_HELD * count, self._height - self._top - drop)
+                rows: Planes = np.empty((3, most, self._rows.shape[2]), np.float32)
                 rows[:, :kept] = self._rows[:, drop : self._count]
                 self._rows = rows
             else:
