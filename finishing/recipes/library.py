@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from finishing.documents.reading import unknown_name
+from finishing.documents.names import unknown_name
 from finishing.errors import Problem
 
 _PACKAGE = Path(__file__).resolve().parents[1]

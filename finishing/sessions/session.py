@@ -23,8 +23,10 @@ from finishing.documents.fields import (
     texts,
     whole_number,
 )
+from finishing.documents.names import unknown_name
 from finishing.documents.partial import read_partly
-from finishing.documents.reading import Model, shape, unknown_name
+from finishing.documents.reading import Model
+from finishing.documents.telling import shape
 from finishing.documents.tree import Path_
 from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.sessions.blends import Blends, FrameBlend, blend_problems
@@ -39,7 +41,7 @@ Globs = Annotated[
     tuple[str, ...], texts("a pattern of file names such as frames/*.jpg, or a list of them", "[frames/*.jpg]")
 ]
 LookNames = Annotated[tuple[str, ...], texts("the name of a look, or a list of them", "[faded_print]")]
-Rating = Annotated[int, whole_number(-1, 5, example="4")]
+Rating = Annotated[int, whole_number(-1, 5, "stars", example="4")]
 Straighten = Annotated[float, number(-45, 45, "degrees", example="0.8")]
 
 
