@@ -15,18 +15,22 @@ from finishing.errors import Place, Problem
 #: A key at the start of a line, behind the dashes of list items.
 _KEY = re.compile(r"^(\s*(?:-\s+)*)([A-Za-z_][\w.-]*)\s*:(?=\s|$)")
 _RUN_ON = re.compile(r"^(\s*(?:-\s+)*)([A-Za-z_]\w*):([^\s:/\\].*)$")
+#: What stands for a value that cannot be told.
+_UNKNOWN = "…"
 _CLOSING = {"{": "}", "[": "]"}
 
 
 @dataclass(frozen=True)
 class Slip:
-    """line, column: counted from 0; mended: the line as it was meant, None where that cannot be told."""
+    """line, column: counted from 0; mended: the line as it was meant, None where that cannot be told; joined: the line
+    above that it then takes the place of as well."""
 
     line: int
     column: int
     what: str
     mended: str | None
     why: str = ""
+    joined: int | None = None
 
 
 @dataclass(frozen=True)
@@ -39,7 +43,17 @@ class _Stop:
     begun: tuple[int, int] | None
 
 
-def syntax_problem(text: str, error: yaml.YAMLError, file: str) -> Problem:
+@dataclass(frozen=True)
+class Told:
+    """What is wrong with a text that is no YAML. mended: the text with that put right, so that one can read on; None
+    where the slip is not known or there is no telling how it is put right. known: whether the slip is known."""
+
+    problem: Problem
+    mended: str | None
+    known: bool
+
+
+def syntax_problem(text: str, error: yaml.YAMLError, file: str) -> Told:
     """The problem of a text that YAML's reader refuses."""
     mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
     begun = getattr(error, "context_mark", None)
@@ -52,12 +66,25 @@ def syntax_problem(text: str, error: yaml.YAMLError, file: str) -> Problem:
     for look in _SLIPS:
         slip = look(lines, stop)
         if slip is not None:
-            return _told(slip, lines, file)
+            return Told(_told(slip, lines, file), _mended(slip, lines), known=True)
     place = Place(file, line + 1, column + 1)
     if "multiple documents" in said or "another document" in said or "single document" in said:
-        return Problem("a second document starts here", where=place, remedy="keep one document in a file; remove ---")
+        remedy = "keep one document in a file; remove ---"
+        return Told(Problem("a second document starts here", where=place, remedy=remedy), None, known=True)
     hint = "check the indentation, colons, brackets and quotes on this line and the one above it"
-    return Problem("this line is not valid YAML", where=place, got=said, remedy=hint)
+    return Told(Problem("this line is not valid YAML", where=place, got=said, remedy=hint), None, known=False)
+
+
+def _mended(slip: Slip, lines: Sequence[str]) -> str | None:
+    """The text as it was meant, each line where it was."""
+    if slip.mended is None:
+        return None
+    kept = list(lines)
+    if slip.joined is None:
+        kept[slip.line] = slip.mended.removesuffix(_UNKNOWN)
+    else:
+        kept[slip.joined], kept[slip.line] = _indent(lines[slip.joined]) + slip.mended.strip(), ""
+    return "\n".join([*kept, ""])
 
 
 def _told(slip: Slip, lines: Sequence[str], file: str) -> Problem:
@@ -128,16 +155,35 @@ def _quotes(line: str) -> Iterator[tuple[int, int | None]]:
 
 
 def _quote_left_open(lines: Sequence[str], stop: _Stop) -> Slip | None:
-    for at, line in enumerate(lines[: stop.line + 1]):
-        for start, end in _quotes(line):
-            if end is not None:
-                continue
-            scanning = "quoted scalar" in stop.said and stop.begun == (at, start)
-            below = lines[at + 1] if at + 1 < len(lines) else ""
-            if scanning or re.match(r"\s*(?:-\s+)?[\w.-]+:\s+[\"']", below):
-                close = _end_of_value(line, start + 1, flow=_in_flow(line, start))
-                mended = line[:close].rstrip() + line[start] + line[close:]
-                return Slip(at, start, "this quote is never closed", mended)
+    """A quote that its own line does not close, and that goes on over what is plainly not of its text: YAML stumbles
+    over the next quote, lines further down."""
+    at = 0
+    while at <= stop.line:
+        open_at = next((start for start, end in _quotes(lines[at]) if end is None), None)
+        if open_at is None:
+            at += 1
+            continue
+        closed = _closing_line(lines, at, lines[at][open_at])
+        if closed is None:
+            line = lines[at]
+            close = _end_of_value(line, open_at + 1, flow=_in_flow(line, open_at))
+            mended = line[:close].rstrip() + line[open_at] + line[close:]
+            return Slip(at, open_at, "this quote is never closed", mended)
+        at = closed + 1
+    return None
+
+
+def _closing_line(lines: Sequence[str], opened: int, mark: str) -> int | None:
+    """The line that closes a quote which its own line leaves open; None where a key comes first, or where what stands
+    behind the next quote says that it was meant to open another text."""
+    for at in range(opened + 1, len(lines)):
+        line = lines[at]
+        if _KEY.match(line) or re.match(r"\s*-\s", line):
+            return None
+        end = _quote_end(mark + line, 0)
+        if end is not None:
+            rest = line[end:].lstrip()
+            return at if not rest or rest[0] in ",}]:#" else None
     return None
 
 
@@ -147,6 +193,11 @@ def _quote_broken_off(lines: Sequence[str], stop: _Stop) -> Slip | None:
         rest = "" if end is None else line[end + 1 :].lstrip()
         if end is None or not rest or rest[0] in ",}]:#":
             continue
+        inside = line[start + 1 : end]
+        meant = re.search(r",\s*(?:[\w.-]+:\s*)?$", inside)  # what follows is a value of its own
+        if meant and _in_flow(line, start):
+            at = min(start + 1 + meant.start(), _end_of_value(line, start + 1, flow=True))
+            return Slip(stop.line, start, "this quote is never closed", line[:at] + line[start] + line[at:])
         last = line.rfind(line[start])
         close = last if last > end else _end_of_value(line, end + 1, flow=_in_flow(line, start))
         inner = line[start + 1 : close]
@@ -305,9 +356,18 @@ def _no_colon(lines: Sequence[str], stop: _Stop) -> Slip | None:
         found = None if at is None else re.fullmatch(r"(\s*(?:-\s+)*)([A-Za-z_]\w*)((?:\s+\S.*)?)", lines[at])
         if found and at is not None:
             before, key, rest = found.groups()
-            mended = f"{before}{key}: {rest.strip() or '…'}"
+            mended = f"{before}{key}: {rest.strip() or _UNKNOWN}"
+            if not rest.strip() and _opens(lines, at):
+                mended = f"{before}{key}:"
             return Slip(at, len(before) + len(key), "a colon is missing behind the key", mended)
     return None
+
+
+def _opens(lines: Sequence[str], at: int) -> bool:
+    """Whether what stands below a line belongs to it: indented deeper, or a list."""
+    below = next((one for one in lines[at + 1 :] if one.strip()), "")
+    deeper = len(_indent(below)) - len(_indent(lines[at]))
+    return deeper > 0 or (deeper == 0 and below.lstrip().startswith("- "))
 
 
 def _broken_line(lines: Sequence[str], stop: _Stop) -> Slip | None:
@@ -321,9 +381,11 @@ def _broken_line(lines: Sequence[str], stop: _Stop) -> Slip | None:
     key = _KEY.match(lines[above])
     if key is None or not lines[above][key.end() :].strip() or _KEY.match(line) or line.lstrip().startswith("- "):
         return None
+    if re.fullmatch(r"\s*[A-Za-z_]\w*\s*", line) and _opens(lines, at):
+        return None  # a key without its colon
     what = "the text of the line above goes on here, too far to the left"
     mended = f"{lines[above].strip()} {line.strip()}"
-    return Slip(at, len(_indent(line)), what, _indent(line) + mended, "keep it in one line")
+    return Slip(at, len(_indent(line)), what, _indent(line) + mended, "keep it in one line", joined=above)
 
 
 def _column(line: str) -> int:
@@ -360,6 +422,6 @@ def _out_of_line(lines: Sequence[str], stop: _Stop) -> Slip | None:
 
 
 _SLIPS: tuple[Callable[[Sequence[str], _Stop], Slip | None], ...] = (
-    _tab, _hash, _quote_broken_off, _quote_left_open, _escape, _reserved, _brackets, _no_space, _no_space_behind_dash,
+    _tab, _hash, _quote_left_open, _quote_broken_off, _escape, _reserved, _brackets, _no_space, _no_space_behind_dash,
     _second_colon, _broken_line, _no_colon, _out_of_line,
 )  # fmt: skip
