@@ -77,14 +77,7 @@ def mask(
         outside=_points(outside, "--outside"),
         again=again,
     )
-    try:
-        made = cut_out(wanted)
-    except Problem as problem:
-        if as_json:
-            print_json({"failed": [{"frame": frame.stem, **problem.as_dict()}]})
-        else:
-            tell_failed({frame.name: problem})
-        finish(problem)
+    made = cut_out(wanted)
     if as_json:
         print_json(made.as_json())
         return

@@ -77,7 +77,7 @@ def field_of(model: type[BaseModel], part: str | int) -> Any:
 def may_be_empty(info: Any) -> bool:
     """Whether nothing below its key means that it is left out."""
     default = None if info is None or info.is_required() else info.get_default(call_default_factory=True)
-    return isinstance(default, BaseModel) or (isinstance(default, dict | tuple) and not default)
+    return isinstance(default, BaseModel) or (isinstance(default, dict | list | tuple) and not default)
 
 
 def words_of(info: Any) -> Words | None:

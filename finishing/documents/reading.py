@@ -4,9 +4,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, GetJsonSchemaHandler, ValidationError, model_validator
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema
 
-from finishing.documents.models import field_of, may_be_empty
+from finishing.documents.models import field_of, keys_of, may_be_empty
 from finishing.documents.telling import explained, not_a_mapping
 from finishing.documents.tree import Path_, Tree, parse_tree, read_text
 from finishing.errors import Place, Problem, ProblemSet
@@ -25,6 +27,23 @@ class Model(BaseModel):
         if not isinstance(value, dict):
             return value
         return {key: item for key, item in value.items() if item is not None or not may_be_empty(field_of(cls, key))}
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core_schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        """An editor is told the same: such a key may be empty."""
+        schema = handler(core_schema)
+        properties = handler.resolve_ref_schema(schema).get("properties", {})
+        for key in keys_of(cls):
+            if key in properties and may_be_empty(field_of(cls, key)):
+                properties[key] = or_empty(properties[key])
+        return schema
+
+
+def or_empty(schema: dict[str, Any]) -> dict[str, Any]:
+    """The JSON Schema of a value that may also be nothing."""
+    around: dict[str, Any] = {key: schema[key] for key in ("title", "description", "default") if key in schema}
+    inside = {key: value for key, value in schema.items() if key not in ("title", "default")}
+    return {**around, "anyOf": [inside, {"type": "null"}]}
 
 
 M = TypeVar("M", bound=BaseModel)

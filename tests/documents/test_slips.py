@@ -323,5 +323,5 @@ def test_values_and_keys_are_told_beside_what_is_no_yaml() -> None:
     assert [(str(problem.where), problem.remedy) for problem in caught.value.problems] == [
         ("x:1:15", 'write place: {name: "x", date: 2026-09-19}'),
         ("x:2:7", "write sync: 1/200, for example"),
-        ("x:4:12", 'did you mean "title"?'),
+        ("x:4:13", 'did you mean "title"?'),
     ]
