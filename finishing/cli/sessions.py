@@ -236,11 +236,10 @@ def plan(path: Path, out: Path | None, paper: str, as_json: bool) -> None:
     from finishing.batch.texts.kinds import kind_of
     from finishing.sessions.plan import read_plan
     from finishing.sessions.plan_table import plan_lines
-    from finishing.sessions.session import read_session
+    from finishing.sessions.session import read_session, session_file
     from finishing.sessions.worked_out import work_out
 
-    if path.is_dir():
-        path = path / "session.yaml"
+    path = session_file(path)
     matching = None
     failed: dict[str, Problem] = {}
     if kind_of(path) == "session":

@@ -109,11 +109,14 @@ def read_text(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
+        is_yaml = path.suffix.lower() in (".yaml", ".yml", ".txt", "")
         raise Problem(
             "this is not a text file",
             where=Place(str(path)),
             expected="YAML in UTF-8",
-            remedy="save the file as plain text in UTF-8",
+            remedy="save the file as plain text in UTF-8"
+            if is_yaml
+            else "name a session.yaml (or its folder), a plan.yaml or a recipe here, and pictures where IMAGE stands",
         ) from error
     except OSError as error:
         raise Problem(

@@ -288,7 +288,9 @@ def test_the_readme_s_example_is_one() -> None:
 def test_the_schema_knows_blends() -> None:
     schema = schema_of("session")
     blend = schema["$defs"]["FrameBlend"]
-    assert schema["properties"]["blends"]["additionalProperties"] == {"$ref": "#/$defs/FrameBlend"}
+    listed, nothing = schema["properties"]["blends"]["anyOf"]
+    assert listed["additionalProperties"] == {"$ref": "#/$defs/FrameBlend"}
+    assert nothing == {"type": "null"}
     assert blend["required"] == ["sources"]
     assert blend["additionalProperties"] is False
     assert set(blend["properties"]) == {"sources", "strobes_off", "light", "white_balance"}

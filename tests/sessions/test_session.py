@@ -259,8 +259,10 @@ def test_what_else_is_refused(write: Write, old: str, new: str, says: str) -> No
 
 
 def test_a_missing_session(tmp_path: Path) -> None:
-    with pytest.raises(Problem, match="there is no such file"):
+    with pytest.raises(Problem, match=r"there is no session\.yaml in this folder"):
         read_session(tmp_path)
+    with pytest.raises(Problem, match="there is no such file"):
+        read_session(tmp_path / "session.yaml")
 
 
 def test_settings_that_do_nothing_are_warnings(write: Write) -> None:

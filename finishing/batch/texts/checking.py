@@ -36,10 +36,11 @@ class CheckedFile:
 
 def check_file(path: Path) -> CheckedFile:
     """One file (or a folder with a session.yaml), read as what its keys say it is."""
-    if path.is_dir():
-        path = path / "session.yaml"
+    from finishing.sessions.session import session_file
+
     kind: str | None = None
     try:
+        path = session_file(path)
         kind = kind_of(path)
         problems, warnings, failing = {"recipe": _recipe, "session": _session, "plan": _plan}[kind](path)
     except (Problem, ProblemSet) as error:
