@@ -97,6 +97,10 @@ def _with_unit(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
     found = re.search(rf"(?<=[\d\s.])\s*(?:{unit})$", text, re.IGNORECASE) if unit else None
     if found:
         yield "with its unit, which is left out", text[: found.start()].rstrip()
+    if unit is not None and unit == _UNITS["degrees"]:
+        where = re.fullmatch(r"(\d+(?:\.\d+)?)\s*°?\s*([NSEW])", text)
+        if where:
+            yield "with its side of the globe", ("-" if where.group(2) in "SW" else "") + where.group(1)
     for pattern, short in _SHORT:
         if re.search(pattern, text, re.IGNORECASE):
             yield "with a unit that is written otherwise here", re.sub(pattern, short, text, flags=re.IGNORECASE)

@@ -23,7 +23,7 @@ from finishing.documents.pieces import (
     tagged,
     with_plain_spaces,
 )
-from finishing.documents.slips import syntax_problem
+from finishing.documents.syntax import syntax_problem
 from finishing.errors import Place, Problem, ProblemSet
 
 #: More values than any session needs; stops a file whose aliases multiply.

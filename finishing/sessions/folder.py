@@ -249,6 +249,10 @@ def unknown_frame(name: str, frames: Iterable[str], where: Place | None, *, othe
     expected = f"a frame's name or a pattern of names ({some})" if names else "a frame's name (there are no frames)"
     if also:
         expected += ", or a set-up: " + ", ".join(also)
+    apart = several_names(name, [*names, *also])
+    if apart is not None:
+        return Problem("several names stand here as one text", where=where, got=name, expected=expected,
+                       remedy=f"write them as a list: {apart}")  # fmt: skip
     return Problem(
         f'no frame has the name "{name}"' + (", and no set-up" if also else ""),
         where=where,
@@ -256,6 +260,12 @@ def unknown_frame(name: str, frames: Iterable[str], where: Place | None, *, othe
         expected=expected,
         remedy=f'did you mean "{near}"?' if near else "use a name that `finishing plan` lists",
     )
+
+
+def several_names(text: str, known: Iterable[str]) -> str | None:
+    """A text of several known names as the list that it was meant as: [A-0001, A-0002]; None where it is none."""
+    parts, names = [part for part in re.split(r"[,;\s]+", text) if part], set(known)
+    return f"[{', '.join(parts)}]" if len(parts) > 1 and names.issuperset(parts) else None
 
 
 def _frame_meant(name: str, frames: list[str], setups: list[str]) -> str | None:

@@ -295,3 +295,16 @@ def test_the_schema_knows_blends() -> None:
     assert blend["additionalProperties"] is False
     assert set(blend["properties"]) == {"sources", "strobes_off", "light", "white_balance"}
     assert schema["$defs"]["BlendLight"]["properties"]["ambient"]["anyOf"]
+
+
+@pytest.mark.parametrize("written", ["A-0001 A-0002", '"A-0001, A-0002"'])
+def test_several_frames_as_one_text_are_told_as_a_list(write: Write, written: str) -> None:
+    text = broken(with_blends(write, ("[A-0001, A-0002]", written), ("    strobes_off: [A-0002]\n", "")))
+    assert "several frames stand here as one text" in text
+    assert "write sources: [A-0001, A-0002]" in text
+    assert "does not tell strobe and ambient apart" not in text
+
+
+def test_several_names_as_one_text_are_told_as_a_list(write: Write) -> None:
+    path = write(("frames: [B, A-0002]", "frames: B A-0002"))
+    assert "write them as a list: [B, A-0002]" in broken(path)
