@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from pydantic import Field
 
 from finishing.documents.fields import Words
-from finishing.documents.reading import Model, words_of
+from finishing.documents.models import words_of
+from finishing.documents.reading import Model
 from finishing.overview import Overview
 
 #: Rows as the engine holds them: float32 (3, rows, width).

@@ -5,6 +5,7 @@ from typing import Any, Literal
 
 import click
 
+from finishing.cli.listed import Listed, ListedCommand
 from finishing.cli.reporting import (
     Steps,
     files,
@@ -104,31 +105,28 @@ def _book(book: Path, frames: tuple[Path, ...], paper: str, as_json: bool) -> No
     tell_files(report, as_json=as_json)
 
 
-@click.command()
+@click.command(cls=ListedCommand)
 @click.option(
     "--book", type=click.Path(path_type=Path), metavar="FILE", help="Print every look on frames: a .png or a .pdf."
 )
 @click.option(
     "--frames",
     "frames",
-    multiple=True,
+    cls=Listed,
     type=click.Path(path_type=Path),
     metavar="IMAGE…",
     help="The book's frames, at most 12; the sample's unless said.",
 )
-@click.argument("more", metavar="", nargs=-1, type=click.Path(path_type=Path))
 @click.option("--paper", default="a4", show_default=True, help="Of the book: a4, letter, or millimetres.")
 @AS_JSON
 @tells_problems
-def looks(book: Path | None, frames: tuple[Path, ...], more: tuple[Path, ...], paper: str, as_json: bool) -> None:
+def looks(book: Path | None, frames: tuple[Path, ...], paper: str, as_json: bool) -> None:
     """List the library of looks, or print it as a look book."""
     from finishing.batch.work.looks import library
     from finishing.recipes.recipe import flow
 
-    if more and not frames:
-        raise Problem("this names no option", got=str(more[0]), remedy="put --frames in front of the images")
     if book is not None:
-        _book(book, (*frames, *more), paper, as_json)
+        _book(book, frames, paper, as_json)
         return
     if frames:
         raise Problem("frames are for a look book", remedy="name its file: --book looks.pdf")

@@ -77,14 +77,7 @@ def mask(
         outside=_points(outside, "--outside"),
         again=again,
     )
-    try:
-        made = cut_out(wanted)
-    except Problem as problem:
-        if as_json:
-            print_json({"failed": [{"frame": frame.stem, **problem.as_dict()}]})
-        else:
-            tell_failed({frame.name: problem})
-        finish(problem)
+    made = cut_out(wanted)
     if as_json:
         print_json(made.as_json())
         return
@@ -125,9 +118,17 @@ def compare(
     from finishing.batch.pictures.comparing import LONG_EDGE, ORIGINAL
     from finishing.batch.pictures.comparing import compare as compare_looks
     from finishing.batch.work.looks import look_called
+    from finishing.documents.names import did_you_mean
 
     def look(name: str) -> "Recipe | None":
-        return None if name == ORIGINAL else look_called(name)
+        if name == ORIGINAL:
+            return None
+        try:
+            return look_called(name)
+        except Problem as problem:
+            meant = did_you_mean(name, [ORIGINAL]) if problem.what.startswith("unknown look") else None
+            raise Problem(problem.what, where=problem.where, got=problem.got, expected=problem.expected,
+                          remedy=meant or problem.remedy) from problem  # fmt: skip
 
     looks = look(first), look(second)
     with Steps("comparing", quiet=as_json) as steps:

@@ -4,17 +4,13 @@ from pathlib import Path
 
 import click
 
+from finishing.cli.listed import ListedCommand, split
 from finishing.cli.reporting import Steps, files, finish, frames, print_json, tell, tell_failed, tells_problems
 from finishing.cli.sessions import AS_JSON, FRAMES, JOBS, LOOKS, SESSION
 from finishing.errors import Problem
 
 
-def _split(values: tuple[str, ...]) -> list[str]:
-    """Repeated options and commas both make lists."""
-    return [part.strip() for value in values for part in value.split(",") if part.strip()]
-
-
-@click.command()
+@click.command(cls=ListedCommand)
 @SESSION
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder of the page; made as needed.")
 @LOOKS
@@ -46,7 +42,7 @@ def proof(
 
     if mark is not None and not mark.strip():
         raise Problem("the mark is empty", remedy="write --mark PROOF, or leave --mark out")
-    work = assign(session, looks=_split(look_names), frames=_split(frame_names), jobs=jobs)
+    work = assign(session, looks=split(look_names), frames=split(frame_names), jobs=jobs)
     tell(work.evenness.warnings if work.evenness else ())
     with Steps("proofs", quiet=as_json) as steps:
         report = make_proof(

@@ -6,7 +6,16 @@ from pathlib import Path
 
 import click
 
-from finishing.cli.reporting import ALL_DONE, WRONG_REQUEST, files, finish, print_json, tell, tells_problems
+from finishing.cli.reporting import (
+    WRONG_REQUEST,
+    files,
+    finish,
+    frames,
+    print_json,
+    tell,
+    tell_failed,
+    tells_problems,
+)
 
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 
@@ -16,7 +25,10 @@ AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result
 @AS_JSON
 @tells_problems
 def check(paths: tuple[Path, ...], as_json: bool) -> None:
-    """Read recipes, sessions and plans and say all that is wrong, with places."""
+    """Read recipes, sessions and plans and say all that is wrong, with places.
+
+    Ends with 2 where something is wrong that keeps a run from starting, and with 1 where a run would fail some frames.
+    """
     from finishing.batch.texts.checking import check_file
 
     checked = [check_file(path) for path in paths]
@@ -27,9 +39,14 @@ def check(paths: tuple[Path, ...], as_json: bool) -> None:
             tell(one.problems)
             for warning in one.warnings:
                 click.echo(f"to look at: {warning}", err=True)
-            if not one.problems:
-                click.echo(f"{one.path}: a sound {one.kind}")
-    sys.exit(WRONG_REQUEST if any(one.problems for one in checked) else ALL_DONE)
+            if one.problems:
+                continue
+            tell_failed(one.failing)
+            less = f", but {frames(len(one.failing))} of it cannot be finished" if one.failing else ""
+            click.echo(f"{one.path}: a sound {one.kind}{less}")
+    if any(one.problems for one in checked):
+        sys.exit(WRONG_REQUEST)
+    finish(any(one.failing for one in checked))
 
 
 @click.command()

@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from finishing.cli.listed import Listed, ListedCommand, split
 from finishing.cli.reporting import (
     Steps,
     files,
@@ -23,29 +24,20 @@ from finishing.errors import Place, Problem
 SESSION = click.argument("session", type=click.Path(path_type=Path))
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 JOBS = click.option("--jobs", type=click.IntRange(1, 256), help="Frames worked on at a time; all cores unless said.")
-LOOKS = click.option(
-    "--look", "--looks", "look_names", multiple=True, metavar="LOOK", help="Only this look; repeatable."
-)
+LOOKS = click.option("--look", "--looks", "look_names", cls=Listed, metavar="LOOK…", help="Only these looks, by name.")
 FRAMES = click.option(
-    "--frames",
-    "frame_names",
-    multiple=True,
-    metavar="NAMES",
-    help="Only these: a set-up, a frame, a pattern; repeatable.",
+    "--frames", "frame_names", cls=Listed, metavar="NAME…", help="Only these: set-ups, frames, patterns."
 )
 
 
-def _split(values: tuple[str, ...]) -> list[str]:
-    """Repeated options and commas both make lists."""
-    return [part.strip() for value in values for part in value.split(",") if part.strip()]
-
-
-@click.command()
+@click.command(cls=ListedCommand)
 @SESSION
 @click.option("--out", type=click.Path(path_type=Path), help="Output folder; finished/ beside the session unless said.")
 @LOOKS
 @FRAMES
-@click.option("--deliverable", "deliverables", multiple=True, metavar="NAME", help="Only this deliverable; repeatable.")
+@click.option(
+    "--deliverable", "--deliverables", "deliverables", cls=Listed, metavar="NAME…", help="Only these deliverables."
+)
 @JOBS
 @click.option("--again", is_flag=True, help="Make everything anew, also over files that were changed since.")
 @click.option("--dry-run", is_flag=True, help="Only say what would be made.")
@@ -76,9 +68,9 @@ def run(
     started = time.perf_counter()
     work = assign(
         session,
-        looks=_split(look_names),
-        frames=_split(frame_names),
-        deliverables=_split(deliverables),
+        looks=split(look_names),
+        frames=split(frame_names),
+        deliverables=split(deliverables),
         jobs=jobs,
         outputs=out,
     )
@@ -158,7 +150,7 @@ def _tell_left_over(paths: list[str], folder: Path) -> None:
     click.echo(f"    do this:  {remedy}", err=True)
 
 
-@click.command()
+@click.command(cls=ListedCommand)
 @SESSION
 @click.option("--out", type=click.Path(path_type=Path), help="sheet.png beside the session unless said; or a .pdf.")
 @LOOKS
@@ -193,7 +185,7 @@ def sheet(
     from finishing.batch.paper.contact_sheet import make_sheet
     from finishing.batch.work.assignment import assign
 
-    work = assign(session, looks=_split(look_names), frames=_split(frame_names), jobs=jobs)
+    work = assign(session, looks=split(look_names), frames=split(frame_names), jobs=jobs)
     tell(work.evenness.warnings if work.evenness else ())
     report = make_sheet(
         work,
@@ -246,11 +238,10 @@ def plan(path: Path, out: Path | None, paper: str, as_json: bool) -> None:
     from finishing.batch.texts.kinds import kind_of
     from finishing.sessions.plan import read_plan
     from finishing.sessions.plan_table import plan_lines
-    from finishing.sessions.session import read_session
+    from finishing.sessions.session import read_session, session_file
     from finishing.sessions.worked_out import work_out
 
-    if path.is_dir():
-        path = path / "session.yaml"
+    path = session_file(path)
     matching = None
     failed: dict[str, Problem] = {}
     if kind_of(path) == "session":

@@ -19,7 +19,8 @@ from finishing import units
 
 @dataclass(frozen=True)
 class Words:
-    """What a value is called when it is asked for, and one to copy. unit is empty for pure numbers and words."""
+    """What a value is called when it is asked for, and one to copy. unit is empty for pure numbers and words; also:
+    words that people write, each with the value that it means."""
 
     expected: str
     example: str
@@ -27,6 +28,7 @@ class Words:
     low: float | None = None
     high: float | None = None
     choices: tuple[str, ...] = ()
+    also: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -43,8 +45,17 @@ class Kind(GroupedMetadata):
         yield WithJsonSchema(self.schema)
 
 
-def scalar(parse: Callable[[object], Any], expected: str, example: str, *, unit: str = "", schema: Any = None) -> Kind:
-    """A value read by `parse`, which raises ValueError for what it cannot read."""
+def scalar(
+    parse: Callable[[object], Any],
+    expected: str,
+    example: str,
+    *,
+    unit: str = "",
+    schema: Any = None,
+    choices: tuple[str, ...] = (),
+    also: tuple[tuple[str, str], ...] = (),
+) -> Kind:
+    """A value read by `parse`, which raises ValueError for what it cannot read. choices: words that it may be."""
 
     def read(value: object) -> object:
         try:
@@ -53,7 +64,7 @@ def scalar(parse: Callable[[object], Any], expected: str, example: str, *, unit:
             raise ValueError(f"expected {expected}") from None
 
     json_schema = schema or {"type": ["string", "number"], "description": expected}
-    return Kind(read, Words(expected, example, unit), json_schema)
+    return Kind(read, Words(expected, example, unit, choices=choices, also=also), json_schema)
 
 
 def parse_number(value: object) -> float:
@@ -90,7 +101,7 @@ def number(low: float, high: float, unit: str = "", *, example: str | None = Non
 
 def whole_number(low: int, high: int, unit: str = "", *, example: str | None = None) -> Kind:
     """An integer from low to high inclusive."""
-    expected = f"a whole number from {low} to {high}"
+    expected = f"a whole number of {unit} from {low} to {high}" if unit else f"a whole number from {low} to {high}"
 
     def read(value: object) -> int:
         try:
@@ -148,18 +159,24 @@ def parse_colour(value: object) -> tuple[float, float, float]:
 EXPECTED_COLOUR = 'a colour such as "#c8a21b" (red, green, blue as two hexadecimal digits each, in quotes)'
 
 Text = Annotated[str, scalar(_text, "a text", "a few words", schema={"type": "string"})]
-Flag = Annotated[bool, scalar(_flag, "yes or no", "yes", schema={"type": "boolean"})]
+Flag = Annotated[bool, scalar(_flag, "yes or no", "yes", schema={"type": "boolean"}, choices=("yes", "no"))]
 Shutter = Annotated[float, scalar(units.parse_shutter, units.EXPECTED_SHUTTER, "1/125", unit="seconds")]
 Aperture = Annotated[float, scalar(units.parse_aperture, units.EXPECTED_APERTURE, "f/8", unit="f-number")]
 Iso = Annotated[float, scalar(units.parse_iso, units.EXPECTED_ISO, "100", unit="ISO")]
-Power = Annotated[float, scalar(units.parse_power, units.EXPECTED_POWER, "1/4", unit="of full power")]
+#: Common practice, no source.
+_POWER_WORDS = (("full", "1/1"), ("max", "1/1"), ("maximum", "1/1"), ("half", "1/2"), ("quarter", "1/4"))
+Power = Annotated[
+    float, scalar(units.parse_power, units.EXPECTED_POWER, "1/4", unit="of full power", also=_POWER_WORDS)
+]
 Stops = Annotated[float, scalar(units.parse_stops, units.EXPECTED_STOPS, "-2", unit="stops")]
 Duration = Annotated[float, scalar(units.parse_duration, units.EXPECTED_DURATION, '"00:01:30"', unit="seconds")]
 Clock = Annotated[float, scalar(units.parse_clock, units.EXPECTED_CLOCK, '"18:50"', unit="seconds after midnight")]
 UtcOffset = Annotated[float, scalar(units.parse_utc_offset, units.EXPECTED_OFFSET, '"+02:00"', unit="seconds")]
 Date = Annotated[datetime.date, scalar(units.parse_date, units.EXPECTED_DATE, "2026-09-19")]
 Distance = Annotated[float, scalar(units.parse_distance, units.EXPECTED_DISTANCE, "2 m", unit="metres")]
-Aspect = Annotated[float, scalar(units.parse_aspect, units.EXPECTED_ASPECT, "4:5")]
+Aspect = Annotated[
+    float, scalar(units.parse_aspect, units.EXPECTED_ASPECT, "4:5", also=(("square", "1:1"), ("quadratic", "1:1")))
+]
 Colour = Annotated[
     tuple[float, float, float],
     scalar(parse_colour, EXPECTED_COLOUR, '"#c8a21b"', schema={"type": "string", "pattern": "^#[0-9a-fA-F]{6}$"}),
@@ -270,5 +287,9 @@ def _parse_centre(value: object) -> Any:
 
 Centre = Annotated[
     str | tuple[float, float],
-    Kind(_parse_centre, Words(EXPECTED_CENTRE, "subject"), {"description": EXPECTED_CENTRE}),
+    Kind(
+        _parse_centre,
+        Words(EXPECTED_CENTRE, "subject", choices=("frame", "subject")),
+        {"description": EXPECTED_CENTRE},
+    ),
 ]

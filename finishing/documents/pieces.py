@@ -18,6 +18,10 @@ CURLY = "“”„‟‘’‚"
 _STRAIGHT = str.maketrans({**dict.fromkeys("“”„‟", '"'), **dict.fromkeys("‘’‚", "'")})
 _RUN_ON = re.compile(r"([A-Za-z_]\w*):([^ ].*)", re.DOTALL)
 _EQUALS = re.compile(r"([A-Za-z_]\w*)\s*=\s*(.*)", re.DOTALL)
+#: A number that can be nothing else: a percentage, or with a point; one or several.
+_NUMBER = re.compile(r"[+-]?(?:\d*\.\d+%?|\d+(?:\.\d+)?%)(?:, [+-]?(?:\d*\.\d+%?|\d+(?:\.\d+)?%))*")
+#: A number with a unit behind it.
+_WITH_UNIT = re.compile(r"[+-]?\d+\.\d+\s*(?:[A-Za-z°%×\"'].{0,20})")
 #: Spaces that look like one and are none to YAML.
 _ODD_SPACES = re.compile("^[ \t]*[\u00a0\u2000-\u200b\u202f\u3000][ \t\u00a0\u2000-\u200b\u202f\u3000]*", re.MULTILINE)
 
@@ -72,10 +76,20 @@ def meant(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, 
     name, value, node = before
     if not node.style and node.value[:1] and node.value[0] in CURLY:
         return Pair(name, straight(f"{value}, {word}"), None, joined=True)
-    if re.search(r"\d$", value) and re.fullmatch(r"\d+", word):
+    if _NUMBER.fullmatch(value) and _NUMBER.fullmatch(word):
+        whole = f"{value}, {word}"
+        what = f'brackets are missing around the numbers of "{name}"'
+        return Pair(name, whole, _problem(what, place, whole, text, node, key, f"[{whole}]"), joined=True)
+    tight = text[key.start_mark.index - 1] == ","
+    if re.search(r"\d$", value) and (word.isdecimal() or (tight and _WITH_UNIT.fullmatch(f"{value}.{word}"))):
         whole = f"{value}.{word}"
         what = f'a decimal comma: "{name}" takes a point'
-        return Pair(name, whole, _problem(what, place, f"{value},{word}", text, node, key, whole), joined=True)
+        problem = _problem(what, place, f"{value},{word}", text, node, key, whole)
+        if re.fullmatch(r"[1-9]\d{0,2}", value) and re.fullmatch(r"\d{3}", word):
+            remedy = f"{problem.remedy}, or {value}{word} where the comma parts the thousands"
+            what = f'a comma in the number of "{name}"'
+            problem = Problem(what, where=place, got=problem.got, remedy=remedy)
+        return Pair(name, whole, problem, joined=True)
     whole = f"{value}, {word}"
     what = f'the comma ends the text of "{name}"'
     return Pair(name, whole, _problem(what, place, whole, text, node, key, quoted(whole)), joined=True)

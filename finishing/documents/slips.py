@@ -1,36 +1,35 @@
 """Slips of the pen that make a text no YAML: what each really is, where, and the line as it was meant.
 
-YAML's own reader says where it gave up, which is often a line or more behind the slip. Each function here looks for one
-slip in the lines up to there; the first that finds its own tells it.
+Each function looks for one slip in the lines up to where YAML's reader gave up. The list of them is at the end.
 """
 
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-import yaml
-
-from finishing.errors import Place, Problem
-
 #: A key at the start of a line, behind the dashes of list items.
 _KEY = re.compile(r"^(\s*(?:-\s+)*)([A-Za-z_][\w.-]*)\s*:(?=\s|$)")
 _RUN_ON = re.compile(r"^(\s*(?:-\s+)*)([A-Za-z_]\w*):([^\s:/\\].*)$")
+#: What stands for a value that cannot be told.
+UNKNOWN = "…"
 _CLOSING = {"{": "}", "[": "]"}
 
 
 @dataclass(frozen=True)
 class Slip:
-    """line, column: counted from 0; mended: the line as it was meant, None where that cannot be told."""
+    """line, column: counted from 0; mended: the line as it was meant, None where that cannot be told; joined: the line
+    above that it then takes the place of as well."""
 
     line: int
     column: int
     what: str
     mended: str | None
     why: str = ""
+    joined: int | None = None
 
 
 @dataclass(frozen=True)
-class _Stop:
+class Stop:
     """Where YAML's reader gave up: line, column from 0; said: in its words; begun: where what it was reading began."""
 
     line: int
@@ -39,53 +38,19 @@ class _Stop:
     begun: tuple[int, int] | None
 
 
-def syntax_problem(text: str, error: yaml.YAMLError, file: str) -> Problem:
-    """The problem of a text that YAML's reader refuses."""
-    mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
-    begun = getattr(error, "context_mark", None)
-    said = " ".join(str(part) for part in (getattr(error, "context", None), getattr(error, "problem", None)) if part)
-    lines = text.splitlines() or [""]
-    line, column = (mark.line, mark.column) if mark else (0, 0)
-    stop = _Stop(
-        min(line, len(lines) - 1), column, said or str(error), (begun.line, begun.column) if begun is not None else None
-    )
-    for look in _SLIPS:
-        slip = look(lines, stop)
-        if slip is not None:
-            return _told(slip, lines, file)
-    place = Place(file, line + 1, column + 1)
-    if "multiple documents" in said or "another document" in said or "single document" in said:
-        return Problem("a second document starts here", where=place, remedy="keep one document in a file; remove ---")
-    hint = "check the indentation, colons, brackets and quotes on this line and the one above it"
-    return Problem("this line is not valid YAML", where=place, got=said, remedy=hint)
-
-
-def _told(slip: Slip, lines: Sequence[str], file: str) -> Problem:
-    remedy = slip.why
-    if slip.mended is not None:
-        # where the indentation is the point, the spaces are shown
-        written = slip.mended.strip() if _indent(slip.mended) == _indent(lines[slip.line]) else f'"{slip.mended}"'
-        remedy = f"{slip.why}; write {written}" if slip.why else f"write {written}"
-    return Problem(
-        slip.what,
-        where=Place(file, slip.line + 1, slip.column + 1),
-        got=lines[slip.line].strip() or None,
-        remedy=remedy,
-    )
-
-
 def quoted(text: str) -> str:
     """A text in quotes that hold it as it stands."""
     return "'" + text.replace("'", "''") + "'" if '"' in text or "\\" in text else f'"{text}"'
 
 
-def _indent(line: str) -> str:
+def indent(line: str) -> str:
+    """What a line begins with, up to its text."""
     return line[: len(line) - len(line.lstrip())]
 
 
-def _tab(lines: Sequence[str], stop: _Stop) -> Slip | None:
+def _tab(lines: Sequence[str], stop: Stop) -> Slip | None:
     for at, line in enumerate(lines[: stop.line + 1]):
-        if "\t" in _indent(line) and line.strip():
+        if "\t" in indent(line) and line.strip():
             mended = " " * _wanted_column(lines, at) + line.lstrip()
             return Slip(at, line.index("\t"), "a tab stands where YAML wants spaces", mended, "type spaces instead")
     if "'\\t'" in stop.said or "\t" in lines[stop.line][stop.column : stop.column + 1]:
@@ -127,26 +92,50 @@ def _quotes(line: str) -> Iterator[tuple[int, int | None]]:
             behind = end
 
 
-def _quote_left_open(lines: Sequence[str], stop: _Stop) -> Slip | None:
-    for at, line in enumerate(lines[: stop.line + 1]):
-        for start, end in _quotes(line):
-            if end is not None:
-                continue
-            scanning = "quoted scalar" in stop.said and stop.begun == (at, start)
-            below = lines[at + 1] if at + 1 < len(lines) else ""
-            if scanning or re.match(r"\s*(?:-\s+)?[\w.-]+:\s+[\"']", below):
-                close = _end_of_value(line, start + 1, flow=_in_flow(line, start))
-                mended = line[:close].rstrip() + line[start] + line[close:]
-                return Slip(at, start, "this quote is never closed", mended)
+def _quote_left_open(lines: Sequence[str], stop: Stop) -> Slip | None:
+    """A quote that its own line does not close, and that goes on over what is plainly not of its text: YAML stumbles
+    over the next quote, lines further down."""
+    at = 0
+    while at <= stop.line:
+        open_at = next((start for start, end in _quotes(lines[at]) if end is None), None)
+        if open_at is None:
+            at += 1
+            continue
+        closed = _closing_line(lines, at, lines[at][open_at])
+        if closed is None:
+            line = lines[at]
+            close = _end_of_value(line, open_at + 1, flow=_in_flow(line, open_at))
+            mended = line[:close].rstrip() + line[open_at] + line[close:]
+            return Slip(at, open_at, "this quote is never closed", mended)
+        at = closed + 1
     return None
 
 
-def _quote_broken_off(lines: Sequence[str], stop: _Stop) -> Slip | None:
+def _closing_line(lines: Sequence[str], opened: int, mark: str) -> int | None:
+    """The line that closes a quote which its own line leaves open; None where a key comes first, or where what stands
+    behind the next quote says that it was meant to open another text."""
+    for at in range(opened + 1, len(lines)):
+        line = lines[at]
+        if _KEY.match(line) or re.match(r"\s*-\s", line):
+            return None
+        end = _quote_end(mark + line, 0)
+        if end is not None:
+            rest = line[end:].lstrip()
+            return at if not rest or rest[0] in ",}]:#" else None
+    return None
+
+
+def _quote_broken_off(lines: Sequence[str], stop: Stop) -> Slip | None:
     line = lines[stop.line]
     for start, end in _quotes(line):
         rest = "" if end is None else line[end + 1 :].lstrip()
         if end is None or not rest or rest[0] in ",}]:#":
             continue
+        inside = line[start + 1 : end]
+        meant = re.search(r",\s*(?:[\w.-]+:\s*)?$", inside)  # what follows is a value of its own
+        if meant and _in_flow(line, start):
+            at = min(start + 1 + meant.start(), _end_of_value(line, start + 1, flow=True))
+            return Slip(stop.line, start, "this quote is never closed", line[:at] + line[start] + line[at:])
         last = line.rfind(line[start])
         close = last if last > end else _end_of_value(line, end + 1, flow=_in_flow(line, start))
         inner = line[start + 1 : close]
@@ -170,7 +159,7 @@ def _end_of_value(line: str, start: int, *, flow: bool) -> int:
     return start + found.start() if found else len(line)
 
 
-def _hash(lines: Sequence[str], stop: _Stop) -> Slip | None:
+def _hash(lines: Sequence[str], stop: Stop) -> Slip | None:
     for at, line in enumerate(lines[: stop.line + 1]):
         found = re.search(r":\s+(#[^\s,}\]]+)", line)
         if found and _in_flow(line, found.start()):
@@ -180,7 +169,7 @@ def _hash(lines: Sequence[str], stop: _Stop) -> Slip | None:
     return None
 
 
-def _brackets(lines: Sequence[str], stop: _Stop) -> Slip | None:
+def _brackets(lines: Sequence[str], stop: Stop) -> Slip | None:
     """A brace or bracket too many, too few, or of the other kind."""
     stack: list[tuple[str, int, int]] = []
     for at, line in enumerate(lines):
@@ -218,7 +207,7 @@ def _goes_on(lines: Sequence[str], at: int, opened: int) -> bool:
     if below is None:
         return True
     starts_anew = re.match(r"\s*(-\s|[A-Za-z_][\w.-]*\s*:(\s|$))", below) is not None
-    return starts_anew and len(_indent(below)) <= len(_indent(lines[opened])) + 4
+    return starts_anew and len(indent(below)) <= len(indent(lines[opened])) + 4
 
 
 def _other_bracket(at: int, line: str, column: int, opens: str, stack: list[tuple[str, int, int]]) -> Slip:
@@ -229,7 +218,7 @@ def _other_bracket(at: int, line: str, column: int, opens: str, stack: list[tupl
     return Slip(at, column, f"a {line[column]} closes what {opens} has opened", mended)
 
 
-def _no_space(lines: Sequence[str], stop: _Stop) -> Slip | None:
+def _no_space(lines: Sequence[str], stop: Stop) -> Slip | None:
     for at in range(stop.line, max(stop.line - 4, -1), -1):
         found = _RUN_ON.match(lines[at])
         if found:
@@ -239,7 +228,7 @@ def _no_space(lines: Sequence[str], stop: _Stop) -> Slip | None:
     return None
 
 
-def _no_space_behind_dash(lines: Sequence[str], stop: _Stop) -> Slip | None:
+def _no_space_behind_dash(lines: Sequence[str], stop: Stop) -> Slip | None:
     for at in range(stop.line, max(stop.line - 4, -1), -1):
         found = re.match(r"(\s*)-([A-Za-z_]\w*:(?:\s.*|$))", lines[at])
         if found:
@@ -248,7 +237,7 @@ def _no_space_behind_dash(lines: Sequence[str], stop: _Stop) -> Slip | None:
     return None
 
 
-def _reserved(lines: Sequence[str], stop: _Stop) -> Slip | None:
+def _reserved(lines: Sequence[str], stop: Stop) -> Slip | None:
     """Signs that mean something to YAML at the start of a value."""
     token = "cannot start any token" in stop.said
     alias = "alias" in stop.said or "anchor" in stop.said or "tag" in stop.said
@@ -267,7 +256,7 @@ def _reserved(lines: Sequence[str], stop: _Stop) -> Slip | None:
     return Slip(line, column, what, text[:column] + quoted(text[column:end]) + text[end:])
 
 
-def _escape(lines: Sequence[str], stop: _Stop) -> Slip | None:
+def _escape(lines: Sequence[str], stop: Stop) -> Slip | None:
     if "escape" not in stop.said:
         return None
     line = lines[stop.line]
@@ -276,7 +265,7 @@ def _escape(lines: Sequence[str], stop: _Stop) -> Slip | None:
     return Slip(stop.line, max(column, 0), what, line.replace("\\", "/"), "paths take a /")
 
 
-def _second_colon(lines: Sequence[str], stop: _Stop) -> Slip | None:
+def _second_colon(lines: Sequence[str], stop: Stop) -> Slip | None:
     """A text with a colon and a space in it, or a semicolon for a comma."""
     line = lines[stop.line]
     if "but got ':'" not in stop.said and "mapping values" not in stop.said:
@@ -298,19 +287,28 @@ def _above(lines: Sequence[str], at: int) -> int | None:
     return next((i for i in range(at - 1, -1, -1) if lines[i].strip() and not lines[i].lstrip().startswith("#")), None)
 
 
-def _no_colon(lines: Sequence[str], stop: _Stop) -> Slip | None:
+def _no_colon(lines: Sequence[str], stop: Stop) -> Slip | None:
     """A key without its colon, which swallows the line below it."""
     above = _above(lines, stop.line)
     for at in (above, stop.line) if "mapping values" in stop.said or "could not find" in stop.said else ():
         found = None if at is None else re.fullmatch(r"(\s*(?:-\s+)*)([A-Za-z_]\w*)((?:\s+\S.*)?)", lines[at])
         if found and at is not None:
             before, key, rest = found.groups()
-            mended = f"{before}{key}: {rest.strip() or '…'}"
+            mended = f"{before}{key}: {rest.strip() or UNKNOWN}"
+            if not rest.strip() and _opens(lines, at):
+                mended = f"{before}{key}:"
             return Slip(at, len(before) + len(key), "a colon is missing behind the key", mended)
     return None
 
 
-def _broken_line(lines: Sequence[str], stop: _Stop) -> Slip | None:
+def _opens(lines: Sequence[str], at: int) -> bool:
+    """Whether what stands below a line belongs to it: indented deeper, or a list."""
+    below = next((one for one in lines[at + 1 :] if one.strip()), "")
+    deeper = len(indent(below)) - len(indent(lines[at]))
+    return deeper > 0 or (deeper == 0 and below.lstrip().startswith("- "))
+
+
+def _broken_line(lines: Sequence[str], stop: Stop) -> Slip | None:
     """A text that was broken into two lines, the second of which begins too far to the left."""
     simple = "simple key" in stop.said and stop.begun is not None
     at = stop.begun[0] if simple and stop.begun is not None else stop.line
@@ -321,9 +319,11 @@ def _broken_line(lines: Sequence[str], stop: _Stop) -> Slip | None:
     key = _KEY.match(lines[above])
     if key is None or not lines[above][key.end() :].strip() or _KEY.match(line) or line.lstrip().startswith("- "):
         return None
+    if re.fullmatch(r"\s*[A-Za-z_]\w*\s*", line) and _opens(lines, at):
+        return None  # a key without its colon
     what = "the text of the line above goes on here, too far to the left"
     mended = f"{lines[above].strip()} {line.strip()}"
-    return Slip(at, len(_indent(line)), what, _indent(line) + mended, "keep it in one line")
+    return Slip(at, len(indent(line)), what, indent(line) + mended, "keep it in one line", joined=above)
 
 
 def _column(line: str) -> int:
@@ -342,7 +342,7 @@ def _wanted_column(lines: Sequence[str], at: int) -> int:
     return _column(lines[above]) + (2 if opens else 0)
 
 
-def _out_of_line(lines: Sequence[str], stop: _Stop) -> Slip | None:
+def _out_of_line(lines: Sequence[str], stop: Stop) -> Slip | None:
     """A line that lines up with no other, or a dash among keys."""
     above = _above(lines, stop.line)
     if above is None or not ("<block end>" in stop.said or "mapping values" in stop.said):
@@ -350,16 +350,17 @@ def _out_of_line(lines: Sequence[str], stop: _Stop) -> Slip | None:
     line = lines[stop.line]
     content = line.lstrip()
     if content.startswith("- ") and _KEY.match(lines[above]) and not lines[above].lstrip().startswith("- "):
-        mended = _indent(lines[above]) + content[2:].lstrip()
-        return Slip(stop.line, len(_indent(line)), "a dash stands before a key, where there is no list", mended)
+        mended = indent(lines[above]) + content[2:].lstrip()
+        return Slip(stop.line, len(indent(line)), "a dash stands before a key, where there is no list", mended)
     if not _KEY.match(line):
         return None
     column = _wanted_column(lines, stop.line)
     what = "this line does not line up with the key above it"
-    return Slip(stop.line, len(_indent(line)), what, " " * column + content, f"let it begin in column {column + 1}")
+    return Slip(stop.line, len(indent(line)), what, " " * column + content, f"let it begin in column {column + 1}")
 
 
-_SLIPS: tuple[Callable[[Sequence[str], _Stop], Slip | None], ...] = (
-    _tab, _hash, _quote_broken_off, _quote_left_open, _escape, _reserved, _brackets, _no_space, _no_space_behind_dash,
+#: In the order in which they are looked for.
+SLIPS: tuple[Callable[[Sequence[str], Stop], Slip | None], ...] = (
+    _tab, _hash, _quote_left_open, _quote_broken_off, _escape, _reserved, _brackets, _no_space, _no_space_behind_dash,
     _second_colon, _broken_line, _no_colon, _out_of_line,
 )  # fmt: skip

@@ -23,11 +23,14 @@ from finishing.documents.pieces import (
     tagged,
     with_plain_spaces,
 )
-from finishing.documents.slips import syntax_problem
+from finishing.documents.syntax import syntax_problem
 from finishing.errors import Place, Problem, ProblemSet
 
 #: More values than any session needs; stops a file whose aliases multiply.
 MOST_VALUES = 200_000
+
+#: So many slips of one file are told at once; a file with more is no YAML at all.
+MOST_SLIPS = 20
 
 Path_ = tuple[str | int, ...]
 
@@ -106,11 +109,14 @@ def read_text(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
+        is_yaml = path.suffix.lower() in (".yaml", ".yml", ".txt", "")
         raise Problem(
             "this is not a text file",
             where=Place(str(path)),
             expected="YAML in UTF-8",
-            remedy="save the file as plain text in UTF-8",
+            remedy="save the file as plain text in UTF-8"
+            if is_yaml
+            else "name a session.yaml (or its folder), a plan.yaml or a recipe here, and pictures where IMAGE stands",
         ) from error
     except OSError as error:
         raise Problem(
@@ -143,10 +149,7 @@ def tree_and_problems(text: str, file: str) -> tuple[Tree, list[Problem]]:
     """The tree of a YAML text with what is wrong in it (duplicate keys: the first counts), so that what stands beside
     it can be looked at as well. Raises ProblemSet where no tree can be made: faulty YAML, an empty file."""
     text, problems = with_plain_spaces(text, file)
-    try:
-        root = _compose(text)
-    except yaml.YAMLError as error:
-        raise ProblemSet([*problems, syntax_problem(text, error, file)]) from error
+    text, root = _read_on(text, file, problems)
     if root is None:
         raise ProblemSet(
             [
@@ -160,6 +163,30 @@ def tree_and_problems(text: str, file: str) -> tuple[Tree, list[Problem]]:
     tree = Tree(file)
     tree.data = _Reader(text, tree, problems).convert(root, (), set())
     return tree, problems
+
+
+def _read_on(text: str, file: str, problems: list[Problem]) -> tuple[str, yaml.Node | None]:
+    """The nodes of a YAML text, and the text that they are of: with each slip that is no YAML put right as it is told
+    to be, so that the next one, and what else is wrong, can be told as well. problems: those slips are added.
+
+    Raises ProblemSet where there is no telling how to read on. What is found then, in a text that was put right and
+    still makes no sense, may only follow from that, and is not told.
+    """
+    seen: set[Place | str | None] = set()
+    while True:
+        try:
+            return text, _compose(text)
+        except yaml.YAMLError as error:
+            told = syntax_problem(text, error, file)
+            place = told.problem.where
+            line = Place(file, place.line) if isinstance(place, Place) else place
+            new = line not in seen and len(seen) < MOST_SLIPS
+            if new and (told.known or not seen):
+                problems.append(told.problem)
+            if told.mended is None or not new:
+                raise ProblemSet(problems) from error
+            text = told.mended
+            seen.add(line)
 
 
 @dataclass

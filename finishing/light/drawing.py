@@ -69,7 +69,7 @@ def draw_page(page: Page, font: Path, bold: Path) -> bytes:
     total_height = MARGIN + TITLE + body + MARGIN - 16
     image = Image.new("RGB", (total_width * FINER, total_height * FINER), PAPER)
     pen = _Pen(ImageDraw.Draw(image), font, bold)
-    pen.text(MARGIN, MARGIN - 6, "Strobe over ambient, in stops", 24, INK, strong=True)
+    pen.text(MARGIN, MARGIN - 6, "Strobe over ambient, in stops, place by place", 24, INK, strong=True)
     pen.text(MARGIN, MARGIN + 32, sentence(page.level, page.said_place), 15, QUIET)
     top = MARGIN + TITLE - 16
     image.paste(Image.fromarray(_map(page, map_size)), (MARGIN * FINER, top * FINER))

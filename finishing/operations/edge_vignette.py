@@ -35,7 +35,7 @@ Toward = Annotated[
     BeforeValidator(_parse_toward),
     PlainSerializer(_print_toward),
     WithJsonSchema({"type": "string", "description": EXPECTED_TOWARD}),
-    Words(EXPECTED_TOWARD, "white"),
+    Words(EXPECTED_TOWARD, "white", choices=("white", "black")),
 ]
 
 

@@ -12,7 +12,9 @@ from finishing.colour.spaces import COLOUR_SPACES
 from finishing.colour.transfer import srgb_decode
 from finishing.compiled import singles
 from finishing.documents.fields import Hues, choice, number, numbers
-from finishing.documents.reading import shape, unknown_name, validate
+from finishing.documents.names import unknown_name
+from finishing.documents.reading import validate
+from finishing.documents.telling import shape
 from finishing.documents.tree import Path_, Tree
 from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.operation import Geometry, Planes, parameter

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from finishing.documents.reading import unknown_name
+from finishing.documents.names import unknown_name
 from finishing.documents.tree import read_text, tree_and_problems
 from finishing.errors import Problem, ProblemSet
 

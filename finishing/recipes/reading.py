@@ -1,20 +1,22 @@
 """Reads a recipe file: settings filled in, `extends` followed, every step checked, every fault with its place."""
 
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
 from finishing.documents.fields import Text, whole_number
+from finishing.documents.names import unknown_name
 from finishing.documents.partial import read_partly
-from finishing.documents.reading import Model, parse_document, shape, unknown_name, validate
+from finishing.documents.reading import Model, parse_document, validate
+from finishing.documents.telling import shape
 from finishing.documents.tree import Path_, Tree
-from finishing.errors import Problem, ProblemSet, problems_of
+from finishing.errors import Place, Problem, ProblemSet, problems_of
 from finishing.operation import Operation
 from finishing.recipes.check import Requirement
 from finishing.recipes.checks import read_check
 from finishing.recipes.recipe import Recipe, Step
+from finishing.recipes.settings import SettingsAsked, asked_for, fill
 from finishing.regions.region import Region
 
 #: Reads what stands behind `where`: the tree, the path of the value, the value with settings filled in.
@@ -64,14 +66,16 @@ def read_recipe(path: Path, vocabulary: Vocabulary, overrides: Mapping[str, Any]
     """
     chain = _chain(path, vocabulary)
     settings: dict[str, Any] = {}
-    for _, file in reversed(chain.files):
+    places: dict[str, Place | None] = {}
+    for tree, file in reversed(chain.files):
         settings.update(file.settings)
+        places.update({name: tree.place(("settings", name)) for name in file.settings})
     for name, value in (overrides or {}).items():
         if name in settings:
-            settings[name] = value
+            settings[name], places[name] = value, None
         elif chain.whole:
             chain.problems.append(unknown_name("setting", name, settings, str(path)))
-    return _recipe(chain, path, settings, vocabulary)
+    return _recipe(chain, path, settings, vocabulary, places)
 
 
 def read_recipe_text(text: str, path: Path, vocabulary: Vocabulary, settings: Mapping[str, Any]) -> Recipe:
@@ -85,31 +89,40 @@ def read_recipe_text(text: str, path: Path, vocabulary: Vocabulary, settings: Ma
     return replace(_recipe(chain, path, {}, vocabulary), settings=dict(settings))
 
 
-def _recipe(chain: _Chain, path: Path, settings: Mapping[str, Any], vocabulary: Vocabulary) -> Recipe:
+def _recipe(
+    chain: _Chain,
+    path: Path,
+    settings: Mapping[str, Any],
+    vocabulary: Vocabulary,
+    places: Mapping[str, Place | None] | None = None,
+) -> Recipe:
+    """places: where each setting has its value; None of one that was given from outside."""
     steps: list[Step] = []
     checks: list[Requirement] = []
     problems = list(chain.problems)
+    asking = SettingsAsked(settings, places or {})
 
     def known(raw: Any) -> bool:
         """Whether all settings that it asks for can be filled in, or be told as unknown."""
-        return chain.whole or all(name in settings for _, name in _asked_for(raw, ()))
+        return chain.whole or all(name in settings for _, name in asked_for(raw, ()))
 
     for tree, file in reversed(chain.files):
         for index, raw in enumerate(file.steps):
             try:
                 if known(raw):
-                    with _unknown_settings(raw, ("steps", index), tree, settings):
+                    with asking.of(raw, ("steps", index), tree):
                         steps.append(_step(tree, index, raw, settings, vocabulary))
             except (Problem, ProblemSet) as error:
                 problems += problems_of(error)
         for index, raw in enumerate(file.checks):
             try:
-                at: Path_ = ("checks", index)
                 if known(raw):
-                    with _unknown_settings(raw, at, tree, settings):
+                    at: Path_ = ("checks", index)
+                    with asking.of(raw, at, tree):
                         checks.append(read_check(tree, at, fill(raw, settings)))
             except (Problem, ProblemSet) as error:
                 problems += problems_of(error)
+    problems += asking.problems
     tree, file = chain.files[0]
     if chain.whole and not any(one.steps for _, one in chain.files):
         what = '"steps" is missing'
@@ -161,15 +174,6 @@ def _chain(path: Path, vocabulary: Vocabulary) -> _Chain:
             return _Chain(files, [*problems, told], whole=False)
 
 
-def _asked_for(value: Any, path: Path_) -> list[tuple[Path_, str]]:
-    """The settings that stand somewhere in a plain value: the path and the name of each."""
-    if isinstance(value, dict):
-        return [found for key, item in value.items() for found in _asked_for(item, (*path, key))]
-    if isinstance(value, list):
-        return [found for i, item in enumerate(value) for found in _asked_for(item, (*path, i))]
-    return [(path, value[1:])] if isinstance(value, str) and value.startswith("$") else []
-
-
 def _step(tree: Tree, index: int, raw: Any, settings: Mapping[str, Any], vocabulary: Vocabulary) -> Step:
     path: Path_ = ("steps", index)
     if isinstance(raw, str):
@@ -214,32 +218,3 @@ def _step(tree: Tree, index: int, raw: Any, settings: Mapping[str, Any], vocabul
     if problems or made is None:
         raise ProblemSet(problems)
     return Step(made, where, tree.place(path))
-
-
-def fill(value: Any, settings: Mapping[str, Any]) -> Any:
-    """A value with `$name` replaced by the setting of that name, at any depth; unknown names stay as they are."""
-    if isinstance(value, dict):
-        return {key: fill(item, settings) for key, item in value.items()}
-    if isinstance(value, list):
-        return [fill(item, settings) for item in value]
-    if isinstance(value, str) and value.startswith("$"):
-        return settings.get(value[1:], value)
-    return value
-
-
-@contextmanager
-def _unknown_settings(value: Any, path: Path_, tree: Tree, settings: Mapping[str, Any]) -> Iterator[None]:
-    """Tell settings of no such name in place of what else is wrong with the values that ask for them."""
-    unknown = [
-        unknown_name("setting", name, settings, tree.place(at))
-        for at, name in _asked_for(value, path)
-        if name not in settings
-    ]
-    told: list[Problem] = []
-    try:
-        yield
-    except (Problem, ProblemSet) as error:
-        told = problems_of(error)
-    if unknown or told:
-        places = {problem.where for problem in unknown}
-        raise ProblemSet([*unknown, *(problem for problem in told if problem.where not in places)])

@@ -5,7 +5,9 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from finishing.documents.reading import shape, unknown_name, validate
+from finishing.documents.names import unknown_name
+from finishing.documents.reading import validate
+from finishing.documents.telling import shape
 from finishing.documents.tree import Path_, Tree
 from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.regions.catalogue import REGIONS, stands_alone

@@ -59,7 +59,15 @@ def write_sample(
         )
     from finishing.sample.files import plan_text, session_text
 
-    (folder / "frames").mkdir(parents=True, exist_ok=True)
+    try:
+        (folder / "frames").mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Problem(
+            "no folder can be made here",
+            where=str(folder),
+            got=error.strerror,
+            remedy="name a folder that is new or empty, for example: finishing sample my-first-session",
+        ) from error
     texts = {
         "plan.yaml": plan_text(),
         "session.yaml": session_text(KEPT_HUE, SUBJECTS, RATINGS, BLEND if set(BLEND) <= set(names) else None),

@@ -17,7 +17,7 @@ from finishing.documents.fields import Words, parse_number, texts
 from finishing.documents.reading import Model
 from finishing.errors import Problem
 from finishing.sessions.file_names import as_disks_compare
-from finishing.sessions.folder import has_wildcard, unknown_frame
+from finishing.sessions.folder import has_wildcard, several_names, unknown_frame
 
 #: A light is moved by no more than so many stops: beyond it there is nothing but noise, or white.
 MOST_STOPS = 10.0
@@ -81,7 +81,7 @@ LightStops: Any = Annotated[
             "anyOf": [{"type": "number", "minimum": -MOST_STOPS, "maximum": MOST_STOPS}, {"type": "string"}],
         }
     ),
-    Words(EXPECTED_STOPS, "+0.7"),
+    Words(EXPECTED_STOPS, "+0.7", "stops", also=(("no", OFF), ("none", OFF), ("false", OFF))),
 ]
 White: Any = Annotated[
     float | tuple[float, float, float],
@@ -227,6 +227,10 @@ def _sources(
             problems.append(document.problem(what, *at, remedy=f"{remedy}, or use another frame"))
         elif source in blend.sources[:index]:
             problems.append(document.problem(f'the source "{source}" is named twice', *at, remedy="name it once"))
+    apart = None if len(blend.sources) > 1 else several_names(blend.sources[0], known)
+    if apart is not None:
+        what = "several frames stand here as one text"
+        problems.append(document.problem(what, *_at(document, name, "sources", 0), remedy=f"write sources: {apart}"))
     if len(set(blend.sources)) < 2 and not problems:
         problems.append(
             document.problem(

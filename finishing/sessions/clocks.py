@@ -14,7 +14,8 @@ from pydantic import BeforeValidator, Field
 from finishing import units
 from finishing.documents import Document
 from finishing.documents.fields import Duration, Text
-from finishing.documents.reading import Model, nearest
+from finishing.documents.names import nearest
+from finishing.documents.reading import Model
 from finishing.errors import Problem, ProblemSet
 
 
@@ -51,7 +52,7 @@ def _listed(value: Any) -> Any:
                              'write {ahead_by: "00:01:30"}, or - {camera: Example Camera, ahead_by: 90}')  # fmt: skip
         return value
     if not isinstance(value, dict | CameraClock):
-        raise ValueError("expected a mapping (key: value)")
+        raise ValueError('expected a mapping (key: value); write camera_clock: {ahead_by: "00:01:30"}, for example')
     return (value,)
 
 

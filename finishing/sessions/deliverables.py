@@ -8,7 +8,8 @@ from typing import Annotated, Any, Literal
 
 from finishing.documents import Document
 from finishing.documents.fields import Flag, Text, choice, number, numbers, scalar, whole_number
-from finishing.documents.reading import Model, nearest
+from finishing.documents.names import nearest
+from finishing.documents.reading import Model
 from finishing.documents.tree import Path_
 from finishing.errors import Problem
 from finishing.sessions.file_names import as_disks_compare
@@ -99,7 +100,7 @@ PixelBox = Annotated[
     tuple[float, ...], numbers(2, 16, 65000, "a box [width, height] in pixels, 16 to 65000", "[1920, 1080]")
 ]
 OnPaper = Annotated[PrintSize, scalar(_print_size, EXPECTED_PRINT, "30 x 20 cm", schema=_ON_PAPER)]
-Profile = Annotated[str, scalar(_profile, EXPECTED_PROFILE, "srgb", schema={"type": "string"})]
+Profile = Annotated[str, scalar(_profile, EXPECTED_PROFILE, "srgb", schema={"type": "string"}, choices=PROFILES)]
 Intent = Annotated[
     Literal["relative", "perceptual", "saturation", "absolute"],
     choice("relative", "perceptual", "saturation", "absolute"),
@@ -109,7 +110,7 @@ Subsampling = Annotated[Literal["4:4:4", "4:2:0"], choice("4:4:4", "4:2:0")]
 ByteLimit = Annotated[int, scalar(_byte_limit, "a number of bytes such as 2 MB or 800 kB", "2 MB", unit="bytes")]
 Compression = Annotated[Literal["lzw", "deflate", "none"], choice("lzw", "deflate", "none")]
 Sharpen = Annotated[Literal["none", "screen", "print"], choice("none", "screen", "print")]
-Bits = Annotated[int, scalar(_bits, "8 or 16", "8", unit="bits", schema={"enum": [8, 16]})]
+Bits = Annotated[int, scalar(_bits, "8 or 16", "8", unit="bits", schema={"enum": [8, 16]}, choices=("8", "16"))]
 PixelsPerInch = Annotated[float, number(1, 4800, "pixels an inch", example="300")]
 Location = Annotated[str, choice("keep", "remove")]
 MarkPlace = Annotated[str, choice("centre", "top_left", "top_right", "bottom_left", "bottom_right", "top", "bottom")]

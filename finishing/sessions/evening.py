@@ -8,7 +8,8 @@ from pydantic import BeforeValidator, WithJsonSchema, model_validator
 
 from finishing.documents import Document
 from finishing.documents.fields import Box, Fraction, Text, Words, number, parse_number, scalar
-from finishing.documents.reading import Model, unknown_name
+from finishing.documents.names import unknown_name
+from finishing.documents.reading import Model
 from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.sessions.folder import unknown_frame
 

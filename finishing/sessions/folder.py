@@ -13,13 +13,16 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from finishing.documents import Document
-from finishing.documents.reading import nearest
+from finishing.documents.names import nearest
 from finishing.errors import Place, Problem
 
 #: Where a session's finished files go, beside session.yaml, unless it is said; and what lies in every such folder.
 OUTPUT_FOLDER, LEDGER_NAME = "finished", "ledger.sqlite"
 #: What lies beside frames and is none: packets with ratings and rights.
 NO_FRAMES = (".xmp",)
+
+#: Suffixes of pictures, for suggestions alone: what can be read is the business of the reader.
+_PICTURES = (".jpg", ".jpeg", ".tif", ".tiff", ".png", ".webp", ".avif", ".heic", ".dng")
 
 EXPECTED_INSIDE = "a path below the folder of this file, such as frames/A-0001.jpg"
 
@@ -185,6 +188,10 @@ def _nothing(document: Document[Any], pattern: str, *at: str | int) -> Problem:
     if ", " in pattern:
         what = "several patterns stand here as one text"
         return document.problem(what, *at, remedy=f"write frames: [{pattern}]")
+    meant = _pattern_meant(folder, pattern)
+    if meant is not None:
+        expected = "a pattern such as frames/*.jpg"
+        return document.problem("no file has such a name", *at, expected=expected, remedy=f'did you mean "{meant}"?')
     near = folder / PurePosixPath(pattern).parent
     there: list[str] = []
     if not has_wildcard(str(near)) and near.is_dir():
@@ -193,6 +200,30 @@ def _nothing(document: Document[Any], pattern: str, *at: str | int) -> Problem:
         f"in that folder there is {', '.join(there)}" if there else "no file is there"
     )
     return document.problem("no file has such a name", *at, expected="a pattern such as frames/*.jpg", remedy=remedy)
+
+
+def _pattern_meant(folder: Path, pattern: str) -> str | None:
+    """A pattern like this one that finds pictures: with / for \\, of a folder's files, with the suffix and the capitals
+    that its files have."""
+    slashed = pattern.replace("\\", "/").rstrip("/")
+    path = PurePosixPath(slashed)
+    if not slashed or not stays_inside(slashed) or has_wildcard(str(path.parent)):
+        return None
+    inside = (folder / slashed).is_dir()
+    near = slashed if inside else str(path.parent)
+    if not (folder / near).is_dir():
+        return None
+    names = sorted(one.name for one in (folder / near).iterdir() if one.is_file() and not one.name.startswith("."))
+    suffixes = [PurePosixPath(one).suffix for one in names if one.lower().endswith(_PICTURES)]
+    if inside:
+        return f"{near}/*{max(suffixes, key=suffixes.count)}" if suffixes else None
+    if any(fnmatchcase(one, path.name) for one in names):
+        return slashed
+    same = [one for one in names if fnmatchcase(one.lower(), path.name.lower())]
+    if not same:
+        return None
+    name = f"{path.stem}{PurePosixPath(same[0]).suffix}" if has_wildcard(path.name) else same[0]
+    return str(path.with_name(name)) if any(fnmatchcase(one, name) for one in names) else None
 
 
 def _doubles(frames: list[FramePath], place: Place) -> list[Problem]:
@@ -210,15 +241,18 @@ def _doubles(frames: list[FramePath], place: Place) -> list[Problem]:
     return problems
 
 
-def unknown_frame(name: str, frames: Iterable[str], where: Place, *, other: Iterable[str] = ()) -> Problem:
+def unknown_frame(name: str, frames: Iterable[str], where: Place | None, *, other: Iterable[str] = ()) -> Problem:
     """The problem of a name (or pattern) that means no frame. other: set-ups that might have been meant."""
     names, also = sorted(frames), sorted(other)
-    swapped = [one for one in [*also, *names] if sorted(one.lower()) == sorted(name.lower())]
-    near = swapped[0] if swapped else nearest(name, [*also, *names])
+    near = _frame_meant(name, names, also)
     some = f"{names[0]} … {names[-1]}" if len(names) > 1 else "".join(names)
     expected = f"a frame's name or a pattern of names ({some})" if names else "a frame's name (there are no frames)"
     if also:
         expected += ", or a set-up: " + ", ".join(also)
+    apart = several_names(name, [*names, *also])
+    if apart is not None:
+        return Problem("several names stand here as one text", where=where, got=name, expected=expected,
+                       remedy=f"write them as a list: {apart}")  # fmt: skip
     return Problem(
         f'no frame has the name "{name}"' + (", and no set-up" if also else ""),
         where=where,
@@ -226,3 +260,25 @@ def unknown_frame(name: str, frames: Iterable[str], where: Place, *, other: Iter
         expected=expected,
         remedy=f'did you mean "{near}"?' if near else "use a name that `finishing plan` lists",
     )
+
+
+def several_names(text: str, known: Iterable[str]) -> str | None:
+    """A text of several known names as the list that it was meant as: [A-0001, A-0002]; None where it is none."""
+    parts, names = [part for part in re.split(r"[,;\s]+", text) if part], set(known)
+    return f"[{', '.join(parts)}]" if len(parts) > 1 and names.issuperset(parts) else None
+
+
+def _frame_meant(name: str, frames: list[str], setups: list[str]) -> str | None:
+    """The frame, pattern or set-up that a name comes nearest to: the same in other capitals, as a file, with letters
+    swapped, or one much like it."""
+    known = [*setups, *frames]
+    if has_wildcard(name):
+        patterns = [one for one in (name.upper(), name.lower()) if any(matches(one, frame) for frame in frames)]
+        return patterns[0] if patterns else nearest(name, known)
+    bare = PurePosixPath(name.replace("\\", "/")).name
+    words = {name, bare, PurePosixPath(bare).stem, re.sub(r"(?i)^set-?_?up\s+", "", name)}
+    for same in (str.lower, lambda text: "".join(sorted(text.lower()))):
+        found = next((one for one in ["all", *known] if any(same(one) == same(word) for word in words)), None)
+        if found is not None:
+            return found
+    return nearest(name, known)

@@ -25,6 +25,7 @@ from finishing.documents.fields import (
     Text,
     UtcOffset,
     number,
+    scalar,
     texts,
 )
 from finishing.documents.reading import Model, validate
@@ -36,6 +37,18 @@ Latitude = Annotated[float, number(-90, 90, "degrees", example="47.4")]
 Longitude = Annotated[float, number(-180, 180, "degrees", example="8.6")]
 GuideNumber = Annotated[float, number(0.5, 1000, "metres", example="43")]
 Coverage = Annotated[float, number(1, 360, "degrees", example="60")]
+EXPECTED_SYNC = "a shutter time up to 1 s, such as 1/200"
+
+
+def _parse_sync(value: object) -> float:
+    """A shutter time of no more than a second: `200` is a slip, not 200 seconds. Raises ValueError."""
+    seconds = units.parse_shutter(value)
+    if seconds > 1:
+        raise ValueError(EXPECTED_SYNC)
+    return seconds
+
+
+Sync = Annotated[float, scalar(_parse_sync, EXPECTED_SYNC, "1/200", unit="seconds")]
 Names = Annotated[tuple[str, ...], texts("a name pattern such as A-*, or a list of them", "A-*")]
 
 
@@ -104,7 +117,7 @@ class ShootPlan(Model):
     """What is read from plan.yaml. sync: the fastest shutter, in seconds, that takes the whole strobe."""
 
     place: PlaceOfShoot = PlaceOfShoot()
-    sync: Shutter | None = None
+    sync: Sync | None = None
     setups: Annotated[tuple[Setup, ...], Field(min_length=1)]
 
     def setup(self, name: str) -> Setup:

@@ -4,6 +4,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 
 from finishing import units
+from finishing.sessions.blends import listed
 from finishing.sessions.clocks import clock_lines
 from finishing.sessions.falling_light import STEADY, DayLight, SetupLight
 from finishing.sessions.matching import FrameMatch, Matching, disagreement
@@ -103,8 +104,9 @@ def _setup(worked: WorkedSetup, matching: Matching | None, light: SetupLight | N
     yield f"  strobes   {_level(worked.strobe_stops, 'none' if not worked.strobes else 'not known')}"
     if worked.total_stops is not None and worked.strobe_stops is not None and worked.ambient_stops is not None:
         yield f"  together  {_level(worked.total_stops)}"
-        over = worked.strobe_stops - worked.ambient_stops
-        yield f"  strobes over ambient by {units.format_stops(over)}"
+    over = over_ambient(worked)
+    if over is not None:
+        yield f"  {over}"
     if worked.lighting_ratio is not None:
         yield f"  ratio     {units.format_number(worked.lighting_ratio, 1)}:1 (key and fill to fill)"
     yield from _heads(worked.strobes)
@@ -124,6 +126,21 @@ def _setup(worked: WorkedSetup, matching: Matching | None, light: SetupLight | N
             yield f"    do this: {warning.remedy}"
     if matching is not None:
         yield from frame_lines(worked, matching)
+
+
+def over_ambient(worked: WorkedSetup) -> str | None:
+    """How far the heads together lie over the ambient at the meter, which was held at the subject: elsewhere in the
+    picture it is another figure, which the map of a blend shows place by place. None where the plan does not say."""
+    if worked.strobe_stops is None or worked.ambient_stops is None:
+        return None
+    heads = [one.strobe.name for one in worked.strobes if one.stops is not None]
+    who = f"{listed(heads)} together" if len(heads) > 1 else heads[0]
+    over = worked.strobe_stops - worked.ambient_stops
+    size = units.format_number(abs(over), 1)
+    if size == "0":
+        return f"metered at the subject: {who} in balance with the ambient"
+    unit = "stop" if size == "1" else "stops"
+    return f"metered at the subject: {who} {size} {unit} {'over' if over > 0 else 'under'} the ambient"
 
 
 def _exposure(worked: WorkedSetup) -> str:

@@ -45,6 +45,7 @@ FrameSelection = Annotated[
         parse_selection,
         EXPECTED,
         "all",
+        choices=("all", "rating_at_least"),
         schema={
             "description": EXPECTED,
             "anyOf": [

@@ -23,10 +23,12 @@ from finishing.documents.fields import (
     texts,
     whole_number,
 )
+from finishing.documents.names import same_word, unknown_name
 from finishing.documents.partial import read_partly
-from finishing.documents.reading import Model, shape, unknown_name
+from finishing.documents.reading import Model
+from finishing.documents.telling import shape
 from finishing.documents.tree import Path_
-from finishing.errors import Problem, ProblemSet, problems_of
+from finishing.errors import Place, Problem, ProblemSet, problems_of
 from finishing.sessions.blends import Blends, FrameBlend, blend_problems
 from finishing.sessions.clocks import CameraClocks, clock_problems
 from finishing.sessions.deliverables import Deliverable, deliverable_problems, idle_settings
@@ -39,7 +41,7 @@ Globs = Annotated[
     tuple[str, ...], texts("a pattern of file names such as frames/*.jpg, or a list of them", "[frames/*.jpg]")
 ]
 LookNames = Annotated[tuple[str, ...], texts("the name of a look, or a list of them", "[faded_print]")]
-Rating = Annotated[int, whole_number(-1, 5, example="4")]
+Rating = Annotated[int, whole_number(-1, 5, "stars", example="4")]
 Straighten = Annotated[float, number(-45, 45, "degrees", example="0.8")]
 
 
@@ -193,13 +195,31 @@ def read_session(path: Path, known_looks: Iterable[str] | None = None) -> Sessio
     return examined.session
 
 
+def session_file(path: Path) -> Path:
+    """The session.yaml of a folder, or the file that is named itself. Raises Problem for a folder without one."""
+    file = path / "session.yaml"
+    if not path.is_dir() or file.is_file():
+        return file if path.is_dir() else path
+    above = path.absolute().parent
+    near = next(
+        (one.name for one in sorted(path.iterdir()) if same_word(one.stem, ["session"]) and one.is_file()), None
+    )
+    if (above / "session.yaml").is_file():
+        remedy = f"it lies in the folder above: name {path.parent if path.name else above}"
+    elif near is not None:
+        remedy = f"rename {near}, or name it itself: {path / near}"
+    else:
+        remedy = f"name the folder of the session, or write a first one: finishing init {path}"
+    raise Problem("there is no session.yaml in this folder", where=Place(str(path)), remedy=remedy)
+
+
 #: What a session cannot do without, for one that lacks it and is looked at all the same.
 _STAND_INS = {"session": "Session", "frames": ["*"]}
 
 
 def examine_session(path: Path, known_looks: Iterable[str] | None = None) -> Examined:
     """The same, of a session that may be faulty. Raises Problem or ProblemSet where nothing of it can be understood."""
-    file = path / "session.yaml" if path.is_dir() else path
+    file = session_file(path)
     partly = read_partly(file, SessionFile, _STAND_INS, whole=("blends",))
     document, problems, faulty = partly.document, list(partly.problems), set(partly.faulty)
     found = Found([], [], [])

@@ -72,7 +72,7 @@ class Replacing:
 
     def _unwritable(self, target: Path, error: OSError) -> Problem:
         return Problem(
-            "the contact sheet cannot be written",
+            "the page cannot be written",
             where=str(target),
             got=error.strerror or str(error),
             remedy="choose a folder that exists and that you may write to",

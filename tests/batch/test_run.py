@@ -18,7 +18,7 @@ from finishing.batch.memory.verifying import verify_outputs
 from finishing.batch.opening import opened
 from finishing.batch.work.assignment import assign
 from finishing.cli.main import main
-from finishing.errors import Problem
+from finishing.errors import Problem, ProblemSet
 from finishing.photographs.part_files import part_beside
 
 
@@ -280,7 +280,7 @@ def test_strict_fails_what_an_earlier_run_let_pass(session: Path, tmp_path: Path
 def test_a_frame_that_is_skipped_is_not_told_as_unknown(session: Path) -> None:
     text = (session / "session.yaml").read_text()
     (session / "session.yaml").write_text(text.replace("per_frame:\n", "per_frame:\n  Z-0009: {skip: yes}\n"))
-    with pytest.raises(Problem, match="is skipped in"):
+    with pytest.raises(ProblemSet, match="is skipped in"):
         assign(session, frames=["Z-0009"])
-    with pytest.raises(Problem, match="no frame or set-up"):
+    with pytest.raises(ProblemSet, match="no frame has the name"):
         assign(session, frames=["Z-0010"])

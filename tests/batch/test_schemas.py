@@ -1,14 +1,23 @@
 """The schema of recipes: what an editor is told agrees with what the reader takes."""
 
+import copy
 import re
 from typing import Any
 
 import pytest
 import yaml
+from pydantic import ValidationError
 
 from finishing.batch.texts.schemas import schema_of
+from finishing.documents.models import keys_of
 from finishing.recipes.checks import CHECKS
 from finishing.recipes.library import library_folder, recipes_in
+from finishing.recipes.reading import RecipeFile
+from finishing.sessions.blends import FrameBlend
+from finishing.sessions.deliverables import Deliverable
+from finishing.sessions.evening import Match
+from finishing.sessions.plan import Setup, ShootPlan, Strobe
+from finishing.sessions.session import LookForFrames, PerFrame, SessionFile
 
 SCHEMA = schema_of("recipe")
 TYPES = {
@@ -17,20 +26,21 @@ TYPES = {
 }  # fmt: skip
 
 
-def fits(value: Any, schema: Any) -> bool:
-    """Validation as JSON Schema (draft 2020-12) has it, for the keywords that the schema uses."""
+def fits(value: Any, schema: Any, whole: Any = SCHEMA) -> bool:
+    """Validation as JSON Schema (draft 2020-12) has it, for the keywords that the schema uses. whole: what references
+    point into."""
     if "$ref" in schema:
-        where = SCHEMA
+        where = whole
         for part in schema["$ref"].removeprefix("#/").split("/"):
             where = where[part]
-        return fits(value, where)
+        return fits(value, where, whole)
     kinds = schema.get("type", [])
     kinds = [kinds] if isinstance(kinds, str) else kinds
     rules = [
         not kinds
         or any(isinstance(value, TYPES[kind]) and not (kind != "boolean" and value is True) for kind in kinds),
         "enum" not in schema or value in schema["enum"],
-        "anyOf" not in schema or any(fits(value, one) for one in schema["anyOf"]),
+        "anyOf" not in schema or any(fits(value, one, whole) for one in schema["anyOf"]),
     ]
     if isinstance(value, str):
         rules.append(re.search(schema.get("pattern", ""), value) is not None)
@@ -38,14 +48,14 @@ def fits(value: Any, schema: Any) -> bool:
         rules.append(schema.get("minimum", value) <= value <= schema.get("maximum", value))
     if isinstance(value, list):
         rules.append(schema.get("minItems", 0) <= len(value) <= schema.get("maxItems", len(value)))
-        rules.append(all(fits(item, schema["items"]) for item in value) if "items" in schema else True)
+        rules.append(all(fits(item, schema["items"], whole) for item in value) if "items" in schema else True)
     if isinstance(value, dict):
         known, other = schema.get("properties", {}), schema.get("additionalProperties", True)
         rules.append(set(schema.get("required", [])) <= set(value))
         rules.append(len(value) >= schema.get("minProperties", 0))
-        rules.append(all(fits(item, known[key]) for key, item in value.items() if key in known))
+        rules.append(all(fits(item, known[key], whole) for key, item in value.items() if key in known))
         extra = [item for key, item in value.items() if key not in known]
-        rules.append(not extra if other is False else other is True or all(fits(item, other) for item in extra))
+        rules.append(not extra if other is False else other is True or all(fits(item, other, whole) for item in extra))
     return all(rules)
 
 
@@ -84,3 +94,45 @@ def test_checks_have_their_true_schema(check: str, right: bool) -> None:
 def test_a_step_may_stand_alone_where_it_needs_no_parameter() -> None:
     assert fits({"look": "x", "steps": ["grain", {"exposure": {"stops": "$stops"}}]}, SCHEMA)
     assert not fits({"look": "x", "steps": ["exposure"]}, SCHEMA)
+
+
+#: A whole file of each kind, and where in it the keys of a model stand.
+WHOLE: dict[str, dict[str, Any]] = {
+    "recipe": {"look": "x", "extends": "faded_print", "steps": [{"exposure": {"stops": 1}}]},
+    "session": {
+        "session": "x", "frames": ["a"], "looks": [{"look": "x"}], "match": {"exposure": {"to": "A"}},
+        "blends": {"C": {"sources": ["A", "B"]}}, "per_frame": {"A": {}}, "deliverables": {"web": {}},
+    },
+    "plan": {"setups": [{"id": "A", "strobes": [{"name": "key"}]}]},
+}  # fmt: skip
+KEYS = [
+    (kind, at, key)
+    for kind, at, model in (
+        ("recipe", (), RecipeFile), ("session", (), SessionFile), ("session", ("looks", 0), LookForFrames),
+        ("session", ("match",), Match), ("session", ("blends", "C"), FrameBlend),
+        ("session", ("per_frame", "A"), PerFrame), ("session", ("deliverables", "web"), Deliverable),
+        ("plan", (), ShootPlan), ("plan", ("setups", 0), Setup), ("plan", ("setups", 0, "strobes", 0), Strobe),
+    )
+    for key in keys_of(model)
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("kind", "at", "key"), KEYS)
+def test_an_empty_key_is_right_to_both_or_to_none(kind: str, at: tuple[str | int, ...], key: str) -> None:
+    """`blends:` with nothing below it, all of it commented out, say."""
+    value = copy.deepcopy(WHOLE[kind])
+    part: Any = value
+    for step in at:
+        part = part[step]
+    part[key] = None
+    model = {"recipe": RecipeFile, "session": SessionFile, "plan": ShootPlan}[kind]
+    try:
+        model.model_validate(value)
+        read = True
+    except ValidationError:
+        read = False
+    schema = schema_of(kind)
+    assert fits(WHOLE[kind], schema, schema)
+    assert fits(value, schema, schema) is read
+    if (kind, key) in {("session", "blends"), ("session", "rights"), ("recipe", "checks"), ("plan", "place")}:
+        assert read

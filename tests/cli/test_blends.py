@@ -50,8 +50,9 @@ def test_check_says_what_is_wrong_with_blends(folder: Path) -> None:
     assert finishing("check", folder).exit_code == 0
     rewrite(folder, ("[C-0012, C-0013]", "[C-0012, C-0031]"))
     wrong = finishing("check", folder)
-    assert wrong.exit_code == 0  # the blend alone cannot be made
-    assert "to look at:" in wrong.stderr
+    assert wrong.exit_code == 1  # as a run would: the blend alone cannot be made
+    assert "to look at:" not in wrong.stderr
+    assert "a sound session, but 1 frame of it cannot be finished" in wrong.stdout
     assert 'session.yaml:7:3: no frame has the name "C-0031"' in wrong.stderr
     assert "session.yaml:8:23" in wrong.stderr
     assert 'did you mean "C-0013"?' in wrong.stderr
@@ -67,8 +68,8 @@ def test_check_says_what_is_wrong_with_blends(folder: Path) -> None:
     ambient, strobe = lights()
     write_frame(folder / "frames/C-0013.tif", 4 * ambient + strobe, exif(1 / 500))
     doubtful = finishing("check", folder)
-    assert doubtful.exit_code == 0
-    assert "to look at:" in doubtful.stderr
+    assert doubtful.exit_code == 1
+    assert finishing("run", folder).exit_code == 1
     assert "session.yaml:7:3: the shutter is faster than the sync time" in doubtful.stderr
 
 

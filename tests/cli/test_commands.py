@@ -203,6 +203,26 @@ def test_check_says_what_each_file_is(session: Path) -> None:
     assert finishing("check", session / "other.yaml", recipe).exit_code == 2
 
 
+def test_check_names_the_frames_that_a_run_would_fail(session: Path) -> None:
+    (session / "frames/A-0001.jpg").write_bytes(b"")
+    told = finishing("check", session)
+    assert told.exit_code == 1
+    assert "A-0001" in told.stderr
+    assert "do this:" in told.stderr
+    assert told.stdout == f"{session / 'session.yaml'}: a sound session, but 1 frame of it cannot be finished\n"
+    (one,) = json.loads(finishing("check", session, "--json").stdout)
+    assert [failing["frame"] for failing in one["failing"]] == ["A-0001"]
+    assert finishing("run", session, "--dry-run").exit_code in (0, 1)  # nothing is decoded
+    assert finishing("run", session, "--deliverable", "web").exit_code == 1
+    # one that no look is for is not missed
+    text = (session / "session.yaml").read_text()
+    (session / "session.yaml").write_text(text.replace("frames: all", "frames: C").replace("[A, C-0004]", "C-0004"))
+    assert finishing("check", session).exit_code == 0
+    assert finishing("run", session, "--deliverable", "web").exit_code == 0
+    (session / "session.yaml").write_text(text + "loks: []\n")
+    assert finishing("check", session).exit_code == 2
+
+
 def test_ledger_lists_and_verifies(session: Path) -> None:
     finishing("run", session)
     out = session / "finished"

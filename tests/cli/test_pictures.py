@@ -81,10 +81,12 @@ def test_mask_refuses_a_request_with_the_way_out(session: Path, words: list[str]
 def test_mask_of_a_frame_that_cannot_be_read(session: Path) -> None:
     (session / "frames/bad.jpg").write_bytes(b"")
     result = finishing("mask", session / "frames/bad.jpg", "--box", "0.3,0.2,0.6,1")
-    assert result.exit_code == 1
+    assert result.exit_code == 2  # one frame was asked for, and nothing was made
     assert "bad.jpg" in result.stderr
-    failed = json.loads(finishing("mask", session / "no.jpg", "--box", "0.3,0.2,0.6,1", "--json").stdout)["failed"]
-    assert failed[0]["frame"] == "no"
+    missing = finishing("mask", session / "no.jpg", "--box", "0.3,0.2,0.6,1", "--json")
+    assert missing.exit_code == 2
+    (problem,) = json.loads(missing.stdout)["problems"]
+    assert (problem["where"], problem["what"]) == ("no.jpg", "there is no such file")
 
 
 def test_mask_does_not_overwrite_unasked(session: Path) -> None:

@@ -126,7 +126,7 @@ def test_a_session_needs_the_name_of_one_frame(session: Path) -> None:
     for words, told in (
         ([], "say which with --frame"),
         (["--frame", "A-*"], "one frame at a time"),
-        (["--frame", "A-0009"], 'no frame or set-up of the session has the name "A-0009"'),
+        (["--frame", "A-0009"], 'no frame has the name "A-0009", and no set-up'),
     ):
         done = call("steps", "white_edge", session, *words, "--out", session / "page.png")
         assert done.exit_code == 2

@@ -102,9 +102,6 @@ def test_a_colour_gives_its_hue() -> None:
         ),
         (
             "exposure:\n  aperture: f/8\n  shuter: 1/125",
-            'sample.yaml:2:3: "shutter" is missing in "exposure"\n'
-            '    expected: a shutter time such as 1/125, 0.4, 2" or 2 s\n'
-            "    do this:  add shutter: 1/125\n"
             'sample.yaml:3:3: unknown key "shuter"\n'
             "    expected: one of aperture, shutter\n"
             '    do this:  did you mean "shutter"?',

@@ -13,6 +13,7 @@ from finishing.documents.fields import Aperture, Point, Shutter, Stops, Text, nu
 from finishing.documents.reading import Model
 from finishing.documents.tree import parse_tree
 from finishing.errors import Place, ProblemSet
+from tests.sessions.plan_text import parse_plan
 
 Angle = Annotated[float, number(-45, 45, "degrees")]
 Share = Annotated[float, number(0, 1)]
@@ -127,6 +128,26 @@ SLIPS = {
     'rights:\n  creator: "A. Example\n  usage: "x"': (
         "2:12", "this quote is never closed", 'write creator: "A. Example"'
     ),
+    'session: "Orchard\nframes: ["a"]': ("1:10", "this quote is never closed", 'write session: "Orchard"'),
+    "session: 'Orchard\nframes: a\nrights:\n  creator: A's studio\n  usage: x": (
+        "1:10", "this quote is never closed", "write session: 'Orchard'"
+    ),
+    'rights:\n  creator: "A. Example\n  usage: x\nlooks:\n  - {look: "a"}': (
+        "2:12", "this quote is never closed", 'write creator: "A. Example"'
+    ),
+    'session: "A\n\nframes: a\nmany:\n  A-1: {quality: "90"}\n  A-2: {quality: "80"}': (
+        "1:10", "this quote is never closed", 'write session: "A"'
+    ),
+    'frames: ["a.jpg, "b.jpg"]': ("1:10", "this quote is never closed", 'write frames: ["a.jpg", "b.jpg"]'),
+    'frames: ["a.jpg", "b.jpg]\nsession: x': (
+        "1:19", "this quote is never closed", 'write frames: ["a.jpg", "b.jpg"]'
+    ),
+    'rights: {creator: "A, usage: "x"}': (
+        "1:19", "this quote is never closed", 'write rights: {creator: "A", usage: "x"}'
+    ),
+    'session: "two\n  lines"\nrights:\n  usage: "open\n  creator: A': (
+        "4:10", "this quote is never closed", 'write usage: "open"'
+    ),
     "rights: {usage: 'client's web'}": (
         "1:24", "the quote closes here, in the middle of the text", 'write rights: {usage: "client\'s web"}'
     ),
@@ -173,6 +194,7 @@ SLIPS = {
     "rights: {creator = A}": (
         "1:10", "an equals sign stands where a colon belongs", "write rights: {creator: A}"
     ),
+    "rights:\n  usage: a\nlooks\n  - look: x": ("3:6", "a colon is missing behind the key", "write looks:"),
     "rights:\n  creator\n  usage: a": ("2:10", "a colon is missing behind the key", "write creator: …"),
     # tabs, dashes and indentation
     "rights:\n\tcreator: A": (
@@ -271,3 +293,35 @@ def test_a_key_that_begins_with_a_sign_is_quoted_without_its_colon(line: str, me
     with pytest.raises(ProblemSet) as told:
         parse_tree(f"blends:\n  {line}\n", "session.yaml")
     assert f"write {mended}" in str(told.value.problems[0].remedy)
+
+
+@pytest.mark.parametrize(
+    ("text", "places"),
+    [
+        ('session: "Orchard\nframes: [a, b\nlooks:\n  - {look: a}\n', ["1:10", "2:9"]),
+        (
+            "rights:\n  creator: © 2026\n  A. Example\n  usage: Client: web only\nlooks\n  - look: x\n",
+            ["3:3", "4:16", "5:6"],
+        ),
+        ("rights:\n\tcreator: A\n\tusage: B\nframes: *.jpg\n", ["2:1", "3:1", "4:9"]),
+        ("frames: *.jpg\nlooks:\n  - {look:a}\n", ["1:9", "3:6"]),
+        # no telling how it goes on: what is found before stands alone
+        ("rights: {creator: A,\n  usage: x\nlooks:\n  - {look: *a}\n", ["1:9"]),
+        ("session: x\n---\nframes: *.jpg\n", ["2:1"]),
+    ],
+)
+def test_slips_of_one_file_are_told_together(text: str, places: list[str]) -> None:
+    with pytest.raises(ProblemSet) as caught:
+        parse_document(text, "x", Sample)
+    assert [str(problem.where).removeprefix("x:") for problem in caught.value.problems] == places
+
+
+def test_values_and_keys_are_told_beside_what_is_no_yaml() -> None:
+    text = 'place: {name: "x, date: 2026-09-19}\nsync: fast\nsetups:\n  - {id: A, titel: x}\n'
+    with pytest.raises(ProblemSet) as caught:
+        parse_plan(text, "x")
+    assert [(str(problem.where), problem.remedy) for problem in caught.value.problems] == [
+        ("x:1:15", 'write place: {name: "x", date: 2026-09-19}'),
+        ("x:2:7", "write sync: 1/200, for example"),
+        ("x:4:13", 'did you mean "title"?'),
+    ]

@@ -124,3 +124,54 @@ def test_flow_is_yaml(value: object) -> None:
         return float(str(data)) if isinstance(like, float) else data
 
     assert read_back(yaml.load(flow(value), Loader=yaml.BaseLoader), loose(value)) == loose(value)
+
+
+SEVERAL = """\
+look: Several
+settings: {hue: reddish, edge: 40 %, fade: low, spot: middle}
+steps:
+  - hue_isolation: {keep: $hue, width: 40, where: {near: $spot}}
+  - hue_emphasis: {hue: $hue, width: 40}
+  - tone_curve: {points: [[0, $fade], [1, 0.97]]}
+  - edge_vignette: {toward: white, strength: $edge}
+  - edge_vignette: {toward: black, strength: $edge, where: {not: {near: $spot}}}
+checks:
+  - kept_colour_area: {hue: $hue, at_least: 0.1}
+"""
+
+
+def told(folder: Path, text: str, name: str = "several", **overrides: object) -> list[tuple[str, str, str | None]]:
+    """Place, what is wrong, and what to do, of a recipe that is refused."""
+    with pytest.raises(ProblemSet) as caught:
+        read(folder, text, name, **overrides)
+    return [(str(one.where).removeprefix(f"{folder}/"), one.what, one.remedy) for one in caught.value.problems]
+
+
+def test_a_settings_wrong_value_is_told_once_and_where_the_setting_stands(tmp_path: Path) -> None:
+    assert told(tmp_path, SEVERAL) == [
+        ("several.yaml:2:17", 'the setting "hue" cannot be read', "write hue: 75, for example"),
+        ("several.yaml:2:32", 'the setting "edge" is written as a percentage', "write edge: 0.4"),
+        ("several.yaml:2:44", 'the setting "fade" cannot be read', "write a number behind fade:"),
+        ("several.yaml:2:55", 'the setting "spot" cannot be read', "correct spot"),
+    ]
+
+
+def test_a_setting_is_told_in_the_file_that_gives_its_value(tmp_path: Path) -> None:
+    read(tmp_path, TEXT)
+    child = "look: Child\nextends: saffron\nsettings: {kept_hue: reddish}\n"
+    assert told(tmp_path, child, "child") == [
+        ("child.yaml:3:22", 'the setting "kept_hue" cannot be read', "write kept_hue: 75, for example")
+    ]
+    assert told(tmp_path, TEXT, "saffron", kept_hue="60°") == [
+        ("None", 'the setting "kept_hue" is written with a degree sign, which is left out', "write kept_hue: 60")
+    ]
+
+
+def test_what_is_wrong_beside_a_setting_is_told_where_it_stands(tmp_path: Path) -> None:
+    text = SEVERAL.replace("width: 40}\n  - tone", "width: 400}\n  - tone").replace(
+        "strength: $edge}", "strength: $egde}"
+    )
+    assert [place for place, _, _ in told(tmp_path, text)] == [
+        "several.yaml:2:17", "several.yaml:2:32", "several.yaml:2:44", "several.yaml:2:55", "several.yaml:5:38",
+        "several.yaml:7:46",
+    ]  # fmt: skip

@@ -288,8 +288,23 @@ def test_the_readme_s_example_is_one() -> None:
 def test_the_schema_knows_blends() -> None:
     schema = schema_of("session")
     blend = schema["$defs"]["FrameBlend"]
-    assert schema["properties"]["blends"]["additionalProperties"] == {"$ref": "#/$defs/FrameBlend"}
+    listed, nothing = schema["properties"]["blends"]["anyOf"]
+    assert listed["additionalProperties"] == {"$ref": "#/$defs/FrameBlend"}
+    assert nothing == {"type": "null"}
     assert blend["required"] == ["sources"]
     assert blend["additionalProperties"] is False
     assert set(blend["properties"]) == {"sources", "strobes_off", "light", "white_balance"}
     assert schema["$defs"]["BlendLight"]["properties"]["ambient"]["anyOf"]
+
+
+@pytest.mark.parametrize("written", ["A-0001 A-0002", '"A-0001, A-0002"'])
+def test_several_frames_as_one_text_are_told_as_a_list(write: Write, written: str) -> None:
+    text = broken(with_blends(write, ("[A-0001, A-0002]", written), ("    strobes_off: [A-0002]\n", "")))
+    assert "several frames stand here as one text" in text
+    assert "write sources: [A-0001, A-0002]" in text
+    assert "does not tell strobe and ambient apart" not in text
+
+
+def test_several_names_as_one_text_are_told_as_a_list(write: Write) -> None:
+    path = write(("frames: [B, A-0002]", "frames: B A-0002"))
+    assert "write them as a list: [B, A-0002]" in broken(path)

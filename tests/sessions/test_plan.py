@@ -383,3 +383,26 @@ def test_a_set_up_may_have_no_planned_exposure_and_is_told_where_something_hangs
     assert first.as_json()["exposure"] is None
     assert [warning.what for warning in first.warnings] == ["set-up A has ambient and no exposure to tell it against"]
     assert "  exposure  not planned" in plan_lines(worked)
+
+
+@pytest.mark.parametrize(
+    ("ambient", "strobes", "told"),
+    [
+        # key at the exposure and rim a stop below it: log2(1 + 1/2) = +0.6 stop together (derived here)
+        (
+            "-2",
+            "[{name: key, reads: f/8}, {name: rim, reads: f/5.6}]",
+            "key and rim together 2.6 stops over the ambient",
+        ),
+        ("1", "[{name: key, reads: f/8}]", "key 1 stop under the ambient"),
+        ("0", "[{name: key, reads: f/8}, {name: hair}]", "key in balance with the ambient"),  # hair was not metered
+    ],
+)
+def test_the_lights_are_told_for_the_place_of_the_meter(ambient: str, strobes: str, told: str) -> None:
+    """The map of a blend shows the picture place by place; a plan knows the one place where the meter was held."""
+    text = (
+        "setups:\n  - id: A\n    exposure: {aperture: f/8, shutter: 1/125, iso: 100}\n"
+        f"    ambient: {ambient}\n    strobes: {strobes}\n"
+    )
+    lines = plan_lines(work_out(parse_plan(text)), width=100)
+    assert f"  metered at the subject: {told}" in lines

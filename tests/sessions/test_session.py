@@ -186,8 +186,7 @@ def test_a_pattern_that_finds_nothing(write: Write) -> None:
         "session.yaml:2:10: no file has such a name\n"
         "    found:    frames/*.JPG\n"
         "    expected: a pattern such as frames/*.jpg\n"
-        "    do this:  check the folder, the suffix and the capitals; "
-        "in that folder there is A-0001.jpg, A-0002.jpg, A-0003.jpg"
+        '    do this:  did you mean "frames/*.jpg"?'
     )
 
 
@@ -238,7 +237,7 @@ def test_faults_of_plan_and_session_are_told_together(write: Write) -> None:
         ("quality: 90", "name: '{look}'", "gives every frame the same name"),
         ("quality: 90", "name: '{frame'", "a lone brace"),
         ("rating: 4", "ratng: 4", 'did you mean "rating"?'),
-        ("rating: 4", "rating: 6", "a whole number from -1 to 5"),
+        ("rating: 4", "rating: 6", "a whole number of stars from -1 to 5"),
         ("rating_at_least: 3", "rating_at_least: 8", "{rating_at_least: 1…5}"),
         ("rating_at_least: 3", "rating: 3", "{rating_at_least: 1…5}"),
         ("skip: on", "skip: maybe", "yes or no"),
@@ -260,8 +259,10 @@ def test_what_else_is_refused(write: Write, old: str, new: str, says: str) -> No
 
 
 def test_a_missing_session(tmp_path: Path) -> None:
-    with pytest.raises(Problem, match="there is no such file"):
+    with pytest.raises(Problem, match=r"there is no session\.yaml in this folder"):
         read_session(tmp_path)
+    with pytest.raises(Problem, match="there is no such file"):
+        read_session(tmp_path / "session.yaml")
 
 
 def test_settings_that_do_nothing_are_warnings(write: Write) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 from finishing.batch.client.proofing import id_of
 from finishing.batch.client.session_editing import with_frames_changed
 from finishing.batch.work.assignment import FrameWork, SessionWork, assign
-from finishing.documents.reading import nearest
+from finishing.documents.names import nearest
 from finishing.errors import Place, Problem, ProblemSet
 from finishing.photographs.writing import write_bytes
 from finishing.proofs.answers import BYTES_LIMIT, Answer, Pick, read_answer, shown

@@ -17,6 +17,7 @@ from finishing.sessions.plan_table import (
     frame_lines,
     left_over_lines,
     light_lines,
+    over_ambient,
     sunset_lines,
 )
 from finishing.sessions.worked_out import WorkedPlan, WorkedSetup
@@ -151,11 +152,11 @@ def _clock(light: SetupLight | None) -> Iterator[Rung]:
 
 
 def _facts(worked: WorkedSetup, matching: Matching | None, light: SetupLight | None) -> Iterator[str]:
-    if worked.strobe_stops is not None and worked.ambient_stops is not None:
-        over = units.format_stops(worked.strobe_stops - worked.ambient_stops)
+    over = over_ambient(worked)
+    if over is not None:
         ratio = worked.lighting_ratio
         told = "" if ratio is None else f"; lighting ratio {units.format_number(ratio, 1)}:1"
-        yield f"Strobes over ambient by {over} stops{told}"
+        yield f"{over[:1].upper()}{over[1:]}{told}"
     if light is not None:
         yield from (f"{label.capitalize()} {told}" for label, told in light_lines(light))
     if matching is not None:

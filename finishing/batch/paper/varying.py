@@ -9,7 +9,8 @@ from typing import Any
 
 from finishing import units
 from finishing.documents.fields import parse_number
-from finishing.documents.reading import unknown_name, validate
+from finishing.documents.names import unknown_name
+from finishing.documents.reading import validate
 from finishing.documents.tree import Tree, parse_tree
 from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.operation import ParameterFacts, parameters_of

@@ -1,6 +1,7 @@
 """Reads users' files and says all that is wrong with them."""
 
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,12 +14,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class CheckedFile:
-    """kind: recipe, session or plan (None where it cannot be told); warnings: what is only doubtful."""
+    """kind: recipe, session or plan (None where it cannot be told); warnings: what is only doubtful; failing: why a run
+    would fail frames and blends by name, and finish the others."""
 
     path: Path
     kind: str | None
     problems: list[Problem]
     warnings: list[Problem]
+    failing: dict[str, Problem] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
         """Plain values for `--json`."""
@@ -27,34 +30,39 @@ class CheckedFile:
             "kind": self.kind,
             "problems": [problem.as_dict() for problem in self.problems],
             "warnings": [problem.as_dict() for problem in self.warnings],
+            "failing": [{"frame": name, **problem.as_dict()} for name, problem in self.failing.items()],
         }
 
 
 def check_file(path: Path) -> CheckedFile:
     """One file (or a folder with a session.yaml), read as what its keys say it is."""
-    if path.is_dir():
-        path = path / "session.yaml"
+    from finishing.sessions.session import session_file
+
     kind: str | None = None
     try:
+        path = session_file(path)
         kind = kind_of(path)
-        problems, warnings = {"recipe": _recipe, "session": _session, "plan": _plan}[kind](path)
+        problems, warnings, failing = {"recipe": _recipe, "session": _session, "plan": _plan}[kind](path)
     except (Problem, ProblemSet) as error:
         return CheckedFile(path, kind, problems_of(error), [])
-    return CheckedFile(path, kind, ProblemSet(problems).problems, warnings)
+    return CheckedFile(path, kind, ProblemSet(problems).problems, warnings, failing)
 
+
+#: What is wrong, what is only doubtful, and what a run would fail by name.
+Checked = tuple[list[Problem], list[Problem], dict[str, Problem]]
 
 # Each kind is read with what belongs to it: a recipe asks for no session, a plan for no operation.
 
 
-def _recipe(path: Path) -> tuple[list[Problem], list[Problem]]:
+def _recipe(path: Path) -> Checked:
     from finishing.batch.work.looks import vocabulary
     from finishing.recipes.reading import read_recipe
 
     read_recipe(path, vocabulary())
-    return [], []
+    return [], [], {}
 
 
-def _session(path: Path) -> tuple[list[Problem], list[Problem]]:
+def _session(path: Path) -> Checked:
     """All that `finishing run` would refuse, and what is only doubtful, which is told once nothing is wrong."""
     from finishing.batch.delivery.unavailable import unavailable
     from finishing.batch.memory.ledger import ledger_problem
@@ -66,12 +74,29 @@ def _session(path: Path) -> tuple[list[Problem], list[Problem]]:
     ledger = ledger_problem(foundation.session.folder / OUTPUT_FOLDER)
     problems += [ledger] if ledger is not None else []
     if problems:
-        return problems, []
+        return problems, [], {}
     problems, warnings = _cards(foundation)
+    failing = _failing(foundation)
     told = [*foundation.session.warnings, *_not_evened_out(foundation), *warnings]
-    told += [*_blends(foundation), *_picks(foundation)]
+    told += [*_blends(foundation, failing), *_picks(foundation)]
     told += _packets(foundation)
-    return problems, [*told, *_small_prints(foundation)]
+    return problems, [*told, *_small_prints(foundation)], failing
+
+
+def _failing(foundation: "Foundation") -> dict[str, Problem]:
+    """Why frames and blends that get a look would fail, as far as their headers tell; a blend at its place in the
+    session."""
+    finished = set[str]().union(*(names for names, _ in foundation.wanted()))
+    keys = foundation.session.document.tree.key_place
+    failing: dict[str, Problem] = {}
+    for frame in foundation.everything:
+        header = foundation.headers.get(frame.name)
+        problem = header.refusal if header is not None else foundation.unreadable.get(frame.name)
+        if problem is not None and frame.name in finished:
+            failing[frame.name] = (
+                problem.at(keys(("blends", frame.name))) if frame.name in foundation.blends else problem
+            )
+    return failing
 
 
 def _cards(foundation: "Foundation") -> tuple[list[Problem], list[Problem]]:
@@ -116,13 +141,13 @@ def _small_prints(foundation: "Foundation") -> list[Problem]:
     return small_prints_of_session(session, frames, foundation.headers)
 
 
-def _blends(foundation: "Foundation") -> list[Problem]:
-    """What would keep the session's blends from being made, and what is doubtful of their sources, as far as their
-    frames' headers tell."""
+def _blends(foundation: "Foundation", failing: Collection[str]) -> list[Problem]:
+    """What would keep blends from being made that nobody asks for yet, and what is doubtful of their sources, as far as
+    their frames' headers tell. failing: those that are asked for and told already."""
     told = []
     for name, (blend, _) in foundation.blends.items():
         place = foundation.session.document.tree.key_place(("blends", name))
-        if blend.refusal is not None:
+        if blend.refusal is not None and name not in failing:
             told.append(blend.refusal.at(place))
         told += [Problem(f"{one.path.name}: {doubt}", where=place) for one in blend.taken for doubt in one.told]
     return told
@@ -146,8 +171,8 @@ def _picks(foundation: "Foundation") -> list[Problem]:
     return unknown_picks(session, picked, foundation.wanted())
 
 
-def _plan(path: Path) -> tuple[list[Problem], list[Problem]]:
+def _plan(path: Path) -> Checked:
     from finishing.sessions.plan import read_plan
     from finishing.sessions.worked_out import work_out
 
-    return [], list(work_out(read_plan(path)).warnings)
+    return [], list(work_out(read_plan(path)).warnings), {}

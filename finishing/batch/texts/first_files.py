@@ -59,7 +59,9 @@ def write_first_files(folder: Path, jobs: int | None = None) -> FirstFiles:
     """
     session, plan = folder / "session.yaml", folder / "plan.yaml"
     if not folder.is_dir():
-        raise Problem("there is no such folder", where=Place(str(folder)), remedy="check its name")
+        what = "this is a file, not a folder" if folder.exists() else "there is no such folder"
+        remedy = "name the folder that it lies in" if folder.exists() else "check its name"
+        raise Problem(what, where=Place(str(folder)), remedy=remedy)
     for path in (session, plan):
         if path.exists():
             raise Problem(

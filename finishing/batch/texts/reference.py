@@ -4,7 +4,7 @@ import inspect
 from collections.abc import Iterator
 from typing import Any
 
-from finishing.documents.reading import unknown_name
+from finishing.documents.names import unknown_name
 from finishing.operation import ParameterFacts, parameters_of
 from finishing.operations.catalogue import OPERATIONS
 from finishing.recipes.recipe import flow

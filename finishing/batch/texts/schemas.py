@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from finishing.documents.reading import Model
+from finishing.documents.reading import Model, or_empty
 from finishing.operations.catalogue import OPERATIONS
 from finishing.recipes.check import LIMITS, Check
 from finishing.recipes.checks import CHECKS
@@ -34,9 +34,9 @@ def _recipe() -> dict[str, Any]:
     schema.setdefault("$defs", {})["where"] = _inside(where_schema())
     steps = [_named(name, operation, operation.summary) for name, operation in OPERATIONS.items()]
     bare = [name for name, operation in OPERATIONS.items() if not _required(operation)]
-    schema["properties"]["steps"] = {"type": "array", "items": {"anyOf": [*steps, {"enum": bare}]}}
+    schema["properties"]["steps"] = or_empty({"type": "array", "items": {"anyOf": [*steps, {"enum": bare}]}})
     checks = [_check(name, check) for name, check in CHECKS.items()]
-    schema["properties"]["checks"] = {"type": "array", "items": {"anyOf": checks}}
+    schema["properties"]["checks"] = or_empty({"type": "array", "items": {"anyOf": checks}})
     return schema
 
 

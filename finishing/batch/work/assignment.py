@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 from finishing.batch.work.blends import BlendWork
 from finishing.batch.work.foundation import Foundation, frames_and_blends, lay_foundation
+from finishing.documents.names import did_you_mean
 from finishing.errors import Problem, ProblemSet
 from finishing.evenness.correction import NONE, Correction
 from finishing.photographs.headers import Header
 from finishing.recipes.recipe import Recipe
 from finishing.sessions.deliverables import Deliverable, file_name, is_profile_file
-from finishing.sessions.folder import OUTPUT_FOLDER, FramePath, matches
+from finishing.sessions.folder import OUTPUT_FOLDER, FramePath, matches, unknown_frame
 from finishing.sessions.matching import FrameMatch, Matching
 from finishing.sessions.selection import parse_selection, select_frames
 from finishing.sessions.session import PerFrame, Session
@@ -106,7 +107,7 @@ def assign(
             raise Problem(
                 f'the session has no look "{look}"',
                 expected="one of " + ", ".join(sorted(named)),
-                remedy="name one of these, or add the look to session.yaml",
+                remedy=did_you_mean(look, named) or "name one of these, or add the look to session.yaml",
             )
     setup_of, ratings = foundation.setup_of, foundation.ratings
     only = picked_looks(session) if PICKED in frames else {}
@@ -167,22 +168,25 @@ def _chosen_frames(foundation: Foundation, wanted: Sequence[str]) -> list[FrameP
     everything, setup_of = foundation.everything, foundation.setup_of
     if not wanted:
         return everything
+    problems = []
     for name in wanted:
         known = name in ("all", PICKED) or name in setup_of.values()
         if not known and not any(matches(name, f.name, f.path.name) for f in everything):
             if any(matches(name, f.name, f.path.name) for f in foundation.session.frames):
-                raise Problem(
+                skipped = Problem(
                     f'"{name}" is skipped in session.yaml',
                     where=foundation.session.document.place("per_frame"),
                     remedy="take out skip: yes of that frame under per_frame, or leave it out of --frames",
                 )
-            raise Problem(
-                f'no frame or set-up of the session has the name "{name}"',
-                remedy="use a name that `finishing plan` lists, or a pattern in quotes such as 'A-*'",
-            )
-    names = set(select_frames(parse_selection(list(wanted)), everything, setup_of))
-    names.update(picked_looks(foundation.session) if PICKED in wanted else ())
-    return [frame for frame in everything if frame.name in names]
+                problems.append(skipped)
+                continue
+            names = [frame.name for frame in everything]
+            problems.append(unknown_frame(name, names, None, other=set(setup_of.values())))
+    if problems:
+        raise ProblemSet(problems)
+    chosen = set(select_frames(parse_selection(list(wanted)), everything, setup_of))
+    chosen.update(picked_looks(foundation.session) if PICKED in wanted else ())
+    return [frame for frame in everything if frame.name in chosen]
 
 
 def picked_looks(session: Session) -> dict[str, tuple[str, ...]]:
@@ -225,7 +229,7 @@ def _chosen_deliverables(foundation: Foundation, wanted: Sequence[str]) -> dict[
             raise Problem(
                 f'the session has no deliverable "{name}"',
                 expected="one of " + ", ".join(all_of_them),
-                remedy="name one of these, or add it to session.yaml",
+                remedy=did_you_mean(name, all_of_them) or "name one of these, or add it to session.yaml",
             )
     return {name: deliverable for name, deliverable in all_of_them.items() if not wanted or name in wanted}
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from finishing.batch.work.blends import BlendWork, blends_of
 from finishing.batch.work.frame_headers import clocks_of_session, match_session, read_headers
 from finishing.batch.work.looks import library_names, looks_and_problems
-from finishing.documents.reading import nearest
+from finishing.documents.names import nearest
 from finishing.errors import Place, Problem, ProblemSet
 from finishing.photographs.headers import Header
 from finishing.recipes.recipe import Recipe

@@ -66,8 +66,9 @@ def _told_in_session(session: Session, index: int, folder: Path, problems: list[
         try:
             read_look(entry.look, folder, overrides={name: value}, inside=session.folder)
         except (Problem, ProblemSet) as error:
-            place = session.document.tree.key_place(("looks", index, "with", name))
-            told += [problem.at(place) for problem in problems_of(error)]
+            at = ("looks", index, "with", name)
+            value, key = session.document.tree.place(at), session.document.tree.key_place(at)
+            told += [problem.at(value if problem.where is None else key) for problem in problems_of(error)]
     try:
         read_look(entry.look, folder, inside=session.folder)
     except (Problem, ProblemSet):

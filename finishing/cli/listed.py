@@ -1,0 +1,87 @@
+"""Options that take one name or several, with spaces or commas between them: --frames A-0001 A-0002."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import click
+
+
+class Listed(click.Option):
+    """An option that takes all words behind it, up to the next option: repeated, with commas, with spaces."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **{**kwargs, "multiple": True})
+
+
+@dataclass
+class _Words:
+    """A command line sorted: rest: options with what belongs to them; alone: words that stand by themselves;
+    listed: the words behind listed options, each with its option and whether it is the first behind it; unknown:
+    whether one of the options is none."""
+
+    rest: list[str] = field(default_factory=list)
+    alone: list[str] = field(default_factory=list)
+    listed: list[tuple[str, str, bool]] = field(default_factory=list)
+    unknown: bool = False
+
+
+class ListedCommand(click.Command):
+    """A command with listed options.
+
+    Words behind such an option belong to it, but where the command would then lack what it needs (its session), the
+    last of them is that: `finishing run --frames A-0001 A-0002 shoot`.
+    """
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Put the option in front of each of its words, and let click read the line."""
+        known = [one for one in self.get_params(ctx) if isinstance(one, click.Option)]
+        words = _sorted(args, {name: one for one in known for name in (*one.opts, *one.secondary_opts)})
+        if words.unknown:
+            return super().parse_args(ctx, args)  # which says so
+        arguments = [one for one in self.params if isinstance(one, click.Argument)]
+        needed = sum(one.nargs for one in arguments if one.required and one.nargs > 0)
+        while len(words.alone) < needed and words.listed and not words.listed[-1][2]:
+            words.alone.insert(0, words.listed.pop()[1])
+        if any(one.nargs < 0 for one in arguments) or len(words.alone) <= needed:
+            listed = [part for option, word, _ in words.listed for part in (option, word)]
+            return super().parse_args(ctx, [*words.rest, *listed, "--", *words.alone])
+        raise click.UsageError(self._too_many(words.alone[needed:]), ctx)
+
+    def _too_many(self, words: Sequence[str]) -> str:
+        option = next((one.opts[0] for one in self.params if isinstance(one, Listed) and "--frames" in one.opts), None)
+        told = f"nothing says what {' '.join(words)} is for."
+        return told if option is None else f"{told} If it names frames, write {option} {' '.join(words)}"
+
+
+def _sorted(args: Sequence[str], options: dict[str, click.Option]) -> _Words:
+    words = _Words()
+    current: str | None = None
+    line: Iterator[str] = iter(args)
+    for word in line:
+        name, equals, value = word.partition("=")
+        option = options.get(name if word.startswith("--") else word)
+        if word == "--":
+            words.alone += line
+        elif isinstance(option, Listed):
+            current = name
+            first = value if equals else next(line, None)
+            if first is None:
+                raise click.UsageError(f"{name} stands without a name behind it")
+            words.listed.append((name, first, True))
+        elif word.startswith("-") and len(word) > 1:
+            current = None
+            words.rest.append(word)
+            words.unknown = words.unknown or option is None
+            if option is not None and not option.is_flag and not equals:
+                words.rest += [following for following in [next(line, None)] if following is not None]
+        elif current is not None:
+            words.listed.append((current, word, False))
+        else:
+            words.alone.append(word)
+    return words
+
+
+def split(values: Sequence[str]) -> list[str]:
+    """Repeated options, spaces and commas all make lists."""
+    return [part.strip() for value in values for part in value.split(",") if part.strip()]
