@@ -319,9 +319,9 @@ def test_slips_of_one_file_are_told_together(text: str, places: list[str]) -> No
 def test_values_and_keys_are_told_beside_what_is_no_yaml() -> None:
     text = 'place: {name: "x, date: 2026-09-19}\nsync: fast\nsetups:\n  - {id: A, titel: x}\n'
     with pytest.raises(ProblemSet) as caught:
-        parse_plan(text, "x")
+        parse_plan(text)
     assert [(str(problem.where), problem.remedy) for problem in caught.value.problems] == [
-        ("x:1:15", 'write place: {name: "x", date: 2026-09-19}'),
-        ("x:2:7", "write sync: 1/200, for example"),
-        ("x:4:13", 'did you mean "title"?'),
+        ("plan.yaml:1:15", 'write place: {name: "x", date: 2026-09-19}'),
+        ("plan.yaml:2:7", "write sync: 1/200, for example"),
+        ("plan.yaml:4:13", 'did you mean "title"?'),
     ]
