@@ -24,7 +24,7 @@ from finishing.recipes.recipe import Step
 from finishing.regions.region import Region
 
 #: Bytes of float32 planes in one strip: what stays in a core's second-level cache together with the codes.
-STRIP_BYTES = 768 * 1024
+STRIP_BYTES = 1024 * 1024
 
 
 def execute(
