@@ -27,7 +27,10 @@ def _files_in(folder: Path) -> dict[str, Path]:
 
 
 def _is_recipe(path: Path) -> bool:
-    """Whether a file is meant as a recipe, told by its keys; one that cannot be read counts, so that this is told."""
+    """Whether a file is meant as a recipe, told by its keys; one that cannot be read counts, so that this is told. What
+    lies in the library is one, and is not read for that."""
+    if path.parent == library_folder():
+        return True
     if not path.is_file():
         return False
     try:
