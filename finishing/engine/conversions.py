@@ -123,19 +123,3 @@ def reduce_codes(codes: Any, table: Any, down: Any, across: Any, planes: Any) ->
                 g += weight * sums[3 * at + 1]
                 b += weight * sums[3 * at + 2]
             red[x], green[x], blue[x] = r, g, b
-
-
-@compiled
-def mix(planes: Any, changed: Any, weights: Any, row: Any, column: Any, changed_row: Any, changed_column: Any) -> None:
-    """planes · (1 − w) + changed · w with one weight a pixel; exact where w is 0 or 1.
-
-    weights (rows, columns) lie at row, column of planes and at changed_row, changed_column of changed.
-    """
-    rows, width = weights.shape
-    for channel in range(planes.shape[0]):
-        for y in range(rows):
-            line = planes[channel, row + y, column : column + width]
-            other = changed[channel, changed_row + y, changed_column : changed_column + width]
-            weight = weights[y]
-            for x in range(width):
-                line[x] = line[x] * (ONE - weight[x]) + other[x] * weight[x]

@@ -14,14 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishing import domains
-from finishing.engine import conversions
 from finishing.engine.ends import CodedSink, CodedSource, OverviewSink, Sink, Source
+from finishing.engine.limits import limited, limited_around
 from finishing.engine.plan import Apply, Convert, Item, plan, radius_of
 from finishing.engine.streaming import Alone, Around, Placed, Room, Share
 from finishing.operation import AroundKernel, Domain, Geometry, Kernel, Operation, Planes, Reach
 from finishing.overview import Overview
 from finishing.recipes.recipe import Step
-from finishing.regions.region import Region
 
 #: Bytes of float32 planes in one strip: what stays in a core's second-level cache together with the codes.
 STRIP_BYTES = 1024 * 1024
@@ -136,9 +135,9 @@ def _placed(item: Item, geometry: Geometry, overview: Overview | None) -> Placed
     else:
         prepared = operation.prepare(replace(geometry, overview=overview))
     if operation.reach is Reach.NEIGHBOURHOOD:
-        kernel = prepared if where is None else _limited_around(operation, prepared, where, geometry)
+        kernel = prepared if where is None else limited_around(operation, prepared, where, geometry)
         return Around(kernel, radius_of(item, geometry))
-    return Alone(prepared if where is None else _limited(operation, prepared, where, geometry))
+    return Alone(prepared if where is None else limited(operation, prepared, where, geometry))
 
 
 @lru_cache(maxsize=64)
@@ -166,59 +165,3 @@ def _product(steps: Sequence[Step]) -> NDArray[np.float64]:
         assert step.operation.matrix is not None
         product = step.operation.matrix @ product
     return product
-
-
-def _limited(operation: Operation, kernel: Kernel, where: Region, geometry: Geometry) -> Kernel:
-    """The step inside a region: what it makes, weighted against what was there, in the step's own domain.
-
-    What the region's bounds leave out stays as it is and costs nothing. A step that looks at a pixel's place still
-    gets whole rows.
-    """
-    fill = where.prepare(geometry)
-    first, last = where.rows(geometry)
-    left, right = where.columns(geometry)
-    begin, end = (left, right) if operation.reach is Reach.PIXEL else (0, geometry.width)
-
-    def run(planes: Planes, top: int) -> None:
-        start, stop = max(first - top, 0), min(last - top, planes.shape[1])
-        if start >= stop or left >= right:
-            return
-        work = planes[:, start:stop, begin:end].copy()
-        weights = np.empty((stop - start, right - left), np.float32)
-        inside = planes[:, start:stop, left:right]
-        fill(weights, _oklab(inside, operation.domain) if where.looks_at_colour else None, top + start, left)
-        kernel(work, top + start)
-        conversions.mix(planes, work, weights, start, left, 0, left - begin)
-
-    return run
-
-
-def _limited_around(operation: Operation, kernel: AroundKernel, where: Region, geometry: Geometry) -> AroundKernel:
-    """The same for a step that looks around itself: it looks beyond the region as well."""
-    fill = where.prepare(geometry)
-    first, last = where.rows(geometry)
-    left, right = where.columns(geometry)
-
-    def run(planes: Planes, top: int, out: Planes, out_top: int) -> None:
-        before = planes[:, out_top - top : out_top - top + out.shape[1]]
-        out[:] = before
-        start, stop = max(first - out_top, 0), min(last - out_top, out.shape[1])
-        if start >= stop or left >= right:
-            return
-        work = np.empty((3, stop - start, geometry.width), np.float32)
-        kernel(planes, top, work, out_top + start)
-        weights = np.empty((stop - start, right - left), np.float32)
-        inside = before[:, start:stop, left:right]
-        fill(weights, _oklab(inside, operation.domain) if where.looks_at_colour else None, out_top + start, left)
-        conversions.mix(out, work, weights, start, left, 0, left)
-
-    return run
-
-
-def _oklab(planes: Planes, domain: Domain) -> Planes:
-    colours = planes.copy()
-    if domain is Domain.ENCODED:
-        domains.encoded_to_linear(colours)
-    if domain is not Domain.OKLAB:
-        domains.to_oklab(colours)
-    return colours

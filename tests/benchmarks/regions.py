@@ -1,10 +1,12 @@
 """What limiting a step to a region costs: the time of the limited step over that of the same step without limits.
 
-    python tests/benchmarks/regions.py [--rounds 5] [--operation saturation]
+    python tests/benchmarks/regions.py [--rounds 5] [--operation saturation] [--then "saturation: {amount: 0.9}"]
 
 Prints a table: for every operation of the catalogue, as its example has it, the time on a 12-megapixel frame from codes
 to codes, and the ratios for four geometric regions, first of that time alone, then with decoding and encoding the JPEG
-on either side, as a frame is finished. Times are the shortest of all rounds, of one thread's processor time.
+on either side, as a frame is finished. A step that is alone in its look may cost next to nothing (curves go from codes
+to codes by a table); with --then another step follows, limited or not, as in a look. Times are the shortest of all
+rounds, of one thread's processor time.
 """
 
 import argparse
@@ -38,6 +40,7 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--operation", help="only this one")
+    parser.add_argument("--then", help="a step that follows, without limits")
     options = parser.parse_args()
 
     import cv2
@@ -61,9 +64,11 @@ def main() -> None:
         codec = shortest(lambda: codec_alone(folder / "half.jpg", "4:4:4"), options.rounds)
         out, geometry = np.empty_like(codes), Geometry(codes.shape[1], codes.shape[0], (0.5, 0.5))
 
+        then = f"  - {options.then}\n" if options.then else ""
+
         def cost(step: str) -> float:
             recipe = folder / "one_step.yaml"
-            recipe.write_text(f"look: One step\nsteps:\n  - {step}\n")
+            recipe.write_text(f"look: One step\nsteps:\n  - {step}\n{then}")
             steps = read_look(str(recipe)).steps
             source, sink = CodedSource(codes, table, None), CodedSink(out, SRGB)
             return shortest(lambda: execute(steps, source, sink, geometry), options.rounds)
