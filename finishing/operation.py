@@ -27,9 +27,10 @@ Planes = NDArray[np.float32]
 Pixels = NDArray[np.float64]
 #: Works in place on planes of which the first row is row `top` of the frame.
 Kernel = Callable[[Planes, int], None]
-#: Where the reach is the pixels around: (planes, top, out, out_top) makes the rows of `out`, of which the first is row
-#: out_top of the frame, from planes as they are before, of which the first is row `top`; the rows around are there.
-AroundKernel = Callable[[Planes, int, Planes, int], None]
+#: Where the reach is the pixels around: (memory, table, out, out_top) makes the rows of `out`, of which the first is
+#: row out_top of the frame, from the rows as they are before, which stand where the table says (see `strips`); all that
+#: are looked at are there.
+AroundKernel = Callable[[NDArray[np.float32], NDArray[np.int64], Planes, int], None]
 
 
 class Domain(Enum):

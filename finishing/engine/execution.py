@@ -4,7 +4,7 @@ A row's arithmetic depends on nothing but the row (and, for steps that reach aro
 below), so the result is the same bit for bit at every strip height and thread count.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import lru_cache
@@ -17,7 +17,7 @@ from finishing import domains
 from finishing.engine.ends import CodedSink, CodedSource, OverviewSink, Sink, Source
 from finishing.engine.limits import limited, limited_around
 from finishing.engine.plan import Apply, Convert, Item, plan, radius_of
-from finishing.engine.streaming import Alone, Around, Placed, Room, Share
+from finishing.engine.streaming import Alone, Around, Placed, Share
 from finishing.operation import AroundKernel, Domain, Geometry, Kernel, Operation, Planes, Reach
 from finishing.overview import Overview
 from finishing.recipes.recipe import Step
@@ -83,40 +83,33 @@ def _sweep(
     shares look at are read before any share begins.
     """
     height, width = source.height, source.width
-    rows = strip_rows or strip_height(width, max((placed.radius for placed in kernels), default=0))
+    rows = min(strip_rows or strip_height(width), height)
     together = rows if sink.together == 1 else sink.together
     parts = -(-height // together)
     count = -(-parts // max(threads, 1)) * together
-    shares = [Share(top, min(top + count, height), height, width, kernels) for top in range(0, height, count)]
+    shares = [Share(top, min(top + count, height), height, width, rows, kernels) for top in range(0, height, count)]
 
-    def read(span: range, room: Room) -> tuple[Planes, int]:
-        planes = room.planes(len(span))
+    def read(span: range) -> Planes:
+        planes = np.empty((3, len(span), width), np.float32)
         if span:
             source.read(planes, span.start)
-        return planes, span.start
+        return planes
 
-    def strips(share: Share, edges: list[tuple[Planes, int]]) -> Iterator[tuple[Planes, int]]:
-        room = Room(width)
-        yield edges[0]
-        for top in range(share.start, share.stop, rows):
-            yield read(range(top, min(top + rows, share.stop)), room)
-        yield edges[1]
+    def run(share: Share, above: Planes, below: Planes) -> None:
+        for strip in share.finished(source.read, above, below):
+            sink.write(strip.planes, strip.top, domain)
 
-    def run(share: Share, edges: list[tuple[Planes, int]]) -> None:
-        for planes, top in share.finished(strips(share, edges)):
-            sink.write(planes, top, domain)
-
-    edges = [[read(span, Room(width)) for span in (share.above, share.below)] for share in shares]
+    edges = [(read(share.above), read(share.below)) for share in shares]
     if len(shares) == 1:
-        run(shares[0], edges[0])
+        run(shares[0], *edges[0])
         return
     with ThreadPoolExecutor(threads) as pool:
-        list(pool.map(run, shares, edges))
+        list(pool.map(run, shares, *zip(*edges, strict=True)))
 
 
-def strip_height(width: int, radius: int) -> int:
-    """Rows of a strip: as many as the cache holds, and enough to be worth the rows around that a step looks at."""
-    return max(4, STRIP_BYTES // (12 * width), 2 * radius)
+def strip_height(width: int) -> int:
+    """Rows of a strip: as many as the cache holds."""
+    return max(4, STRIP_BYTES // (12 * width))
 
 
 def _kernel(item: Item, geometry: Geometry) -> Kernel:

@@ -3,11 +3,13 @@
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from finishing import domains
 from finishing.compiled import ONE, compiled
 from finishing.operation import AroundKernel, Domain, Geometry, Kernel, Operation, Planes, Reach
 from finishing.regions.region import Region
+from finishing.strips import copy_rows
 
 #: A region of less than this share of the frame is worked on aside; in a larger one the step works in place, and what
 #: it should not have changed comes back.
@@ -78,16 +80,15 @@ def limited_around(operation: Operation, kernel: AroundKernel, where: Region, ge
     first, last = where.rows(geometry)
     left, right = where.columns(geometry)
 
-    def run(planes: Planes, top: int, out: Planes, out_top: int) -> None:
-        before = planes[:, out_top - top : out_top - top + out.shape[1]]
-        out[:] = before
+    def run(memory: NDArray[np.float32], table: NDArray[np.int64], out: Planes, out_top: int) -> None:
+        copy_rows(memory, table, out, out_top)
         start, stop = max(first - out_top, 0), min(last - out_top, out.shape[1])
         if start >= stop or left >= right:
             return
         work = np.empty((3, stop - start, geometry.width), np.float32)
-        kernel(planes, top, work, out_top + start)
+        kernel(memory, table, work, out_top + start)
         weights = np.empty((stop - start, right - left), np.float32)
-        inside = before[:, start:stop, left:right]
+        inside = out[:, start:stop, left:right]
         fill(weights, _oklab(inside, operation.domain) if where.looks_at_colour else None, out_top + start, left)
         mix(out, work, weights, start, left, left)
 

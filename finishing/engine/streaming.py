@@ -1,18 +1,15 @@
 """Rows on their way through the steps, a strip at a time, each row worked on once.
 
-A step that looks around itself needs the rows above and below as they were before it. They are held from one strip to
-the next instead of being worked out again, so that a wide reach costs room, not time. All that kernels are given lies
-together in memory: they are compiled for whole arrays.
+A step that looks around itself needs the rows above and below as they were before it. Their strips are held back until
+nothing looks at them any more, instead of being worked out again, so that a wide reach costs room, not time.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from finishing.compiled import compiled
 from finishing.operation import AroundKernel, Kernel, Planes
 
 
@@ -35,86 +32,78 @@ class Around:
 Placed = Alone | Around
 
 
-class Room:
-    """Scratch for planes of any number of rows, used again and again: fresh memory costs more than filling it."""
+@dataclass(frozen=True)
+class Strip:
+    """planes: (3, rows, width), whole in memory, of the frame's rows from `top` on; begin: its first row of memory."""
 
-    def __init__(self, width: int) -> None:
-        self._width = width
-        self._flat: NDArray[np.float32] = np.empty(0, np.float32)
+    planes: Planes
+    top: int
+    begin: int
 
-    def planes(self, rows: int) -> Planes:
-        """(3, rows, width), whole; what was handed out before is written over."""
-        size = 3 * rows * self._width
-        if size > self._flat.size:
-            self._flat = np.empty(size, np.float32)
-        return self._flat[:size].reshape(3, rows, self._width)
+    @property
+    def bottom(self) -> int:
+        """The row after the last."""
+        return self.top + self.planes.shape[1]
 
 
-#: A window holds so many strips before what is still looked at moves back to its beginning.
-STRIPS_HELD = 6
+class Store:
+    """Memory for strips of up to `rows` rows, handed out and given back: what was used last lies in the cache."""
+
+    def __init__(self, strips: int, rows: int, width: int) -> None:
+        self.rows = rows
+        self.memory: NDArray[np.float32] = np.empty((strips * 3 * rows, width), np.float32)
+        self._free = list(range(strips))
+
+    def take(self, top: int, count: int) -> Strip:
+        """A strip for `count` rows, of any content."""
+        begin = self._free.pop() * 3 * self.rows
+        return Strip(self.memory[begin : begin + 3 * count].reshape(3, count, -1), top, begin)
+
+    def give(self, strip: Strip) -> None:
+        """Back, to be written over."""
+        self._free.append(strip.begin // (3 * self.rows))
 
 
 class _Window:
-    """Rows as they are before a kernel that looks around itself, fed from the top down.
+    """Holds the strips that a kernel looks at, fed from the top down.
 
-    first, last: the rows of the frame that are wanted of it, first…last − 1. start: the first row that it is fed.
+    first, last: the rows of the frame that are wanted of it, first…last − 1.
     """
 
-    def __init__(self, around: Around, first: int, last: int, start: int, height: int, width: int) -> None:
-        self._kernel, self._radius = around.kernel, around.radius
+    def __init__(self, around: Around, store: Store, first: int, last: int, height: int) -> None:
+        self._kernel, self._radius, self._store = around.kernel, around.radius, store
         self._next, self._last, self._height = first, last, height
-        self._out = Room(width)
-        self._rows: Planes = np.empty((3, 0, width), np.float32)
-        self._top, self._count = start, 0
+        self._held: list[Strip] = []
 
-    def __call__(self, planes: Planes, top: int) -> tuple[Planes, int]:
-        """What is finished now: perhaps no row, since those below must be known first."""
-        self._hold(planes)
-        bottom, begin = top + planes.shape[1], self._next
-        end = min(self._last, bottom if bottom == self._height else max(bottom - self._radius, begin))
-        # once it runs evenly as many rows come out as went in, and their own memory takes them
-        out = planes if planes.shape[1] == end - begin else self._out.planes(end - begin)
-        if end > begin:
-            self._kernel(self._rows, self._top, out, begin)
-        self._next = end
-        return out, begin
-
-    def _hold(self, planes: Planes) -> None:
-        """Put rows behind those that are held; where there is no room, first let go of what nothing looks at."""
-        count = planes.shape[1]
-        if self._count + count > self._rows.shape[1]:
-            drop = max(self._next - self._radius - self._top, 0)
-            kept = self._count - drop
-            if kept + count > self._rows.shape[1]:
-                most = min(kept + STRIPS_HELD * count, self._height - self._top - drop)
-                rows: Planes = np.empty((3, most, self._rows.shape[2]), np.float32)
-                rows[:, :kept] = self._rows[:, drop : self._count]
-                self._rows = rows
-            else:
-                move_up(self._rows, drop, kept)
-            self._top, self._count = self._top + drop, kept
-        self._rows[:, self._count : self._count + count] = planes
-        self._count += count
+    def fed(self, strip: Strip) -> Iterator[Strip]:
+        """What can be finished now: perhaps nothing, since the rows below must be known first."""
+        self._held.append(strip)
+        bottom = strip.bottom
+        end = min(self._last, bottom if bottom == self._height else bottom - self._radius)
+        while self._next < end:
+            done = self._store.take(self._next, min(self._store.rows, end - self._next))
+            table = np.array([(held.top, held.planes.shape[1], held.begin) for held in self._held], np.int64)
+            self._kernel(self._store.memory, table, done.planes, done.top)
+            self._next = done.bottom
+            while self._held and self._held[0].bottom <= self._next - self._radius:
+                self._store.give(self._held.pop(0))
+            yield done
 
 
-@compiled
-def move_up(planes: Any, by: Any, count: Any) -> None:
-    """Rows by…by + count − 1 become the first ones."""
-    for channel in range(planes.shape[0]):
-        for row in range(count):
-            line, into = planes[channel, row + by], planes[channel, row]
-            for x in range(planes.shape[2]):
-                into[x] = line[x]
+#: Beside the rows that it looks at a window may hold strips that are shorter than others: at the ends of a share, and
+#: one for every window above it.
+SHORT_STRIPS = 6
 
 
 @dataclass(frozen=True)
 class Share:
-    """Rows start…stop − 1 of a frame of `height` rows, on their way through kernels."""
+    """Rows start…stop − 1 of a frame of `height` rows, on their way through kernels in strips of `rows` rows."""
 
     start: int
     stop: int
     height: int
     width: int
+    rows: int
     kernels: Sequence[Placed]
 
     @property
@@ -132,26 +121,53 @@ class Share:
         """Rows behind the share that its own look at."""
         return range(self.stop, min(self.stop + self.halo, self.height))
 
-    def finished(self, strips: Iterator[tuple[Planes, int]]) -> Iterator[tuple[Planes, int]]:
-        """The share's own rows, finished, for all strips from the first row above it to the last one below, in order.
-        What is handed out is written over when the next is asked for."""
+    def finished(self, read: Callable[[Planes, int], None], above: Planes, below: Planes) -> Iterator[Strip]:
+        """The share's own rows, finished, from the top down. read fills planes with rows of the share; above, below:
+        those around it. What is handed out is written over when the next is asked for."""
+        store = Store(self._strips(), self.rows, self.width)
+        steps = self._steps(store)
+
+        def around(planes: Planes, first: int) -> Callable[[Planes, int], None]:
+            def copy(into: Planes, top: int) -> None:
+                into[:] = planes[:, top - first : top - first + into.shape[1]]
+
+            return copy
+
+        own = range(self.start, self.stop)
+        parts = ((self.above, around(above, self.above.start)), (own, read), (self.below, around(below, self.stop)))
+        for span, fill in parts:
+            for top in span[:: self.rows]:
+                strip = store.take(top, min(self.rows, span.stop - top))
+                fill(strip.planes, top)
+                for done in _through(steps, strip):
+                    yield done
+                    store.give(done)
+
+    def _strips(self) -> int:
+        """How many are in use at a time, at most."""
+        windows = [placed.radius for placed in self.kernels if isinstance(placed, Around)]
+        held = [-(-2 * radius // self.rows) + 2 + SHORT_STRIPS + len(windows) for radius in windows]
+        return 1 + len(windows) + sum(held)
+
+    def _steps(self, store: Store) -> list[Kernel | _Window]:
         steps: list[Kernel | _Window] = []
         halo = self.halo
         for placed in self.kernels:
             if isinstance(placed, Alone):
                 steps.append(placed.kernel)
                 continue
-            start = max(self.start - halo, 0)
             halo -= placed.radius
             first, last = max(self.start - halo, 0), min(self.stop + halo, self.height)
-            steps.append(_Window(placed, first, last, start, self.height, self.width))
-        for planes, top in strips:
-            for step in steps:
-                if planes.shape[1] == 0:
-                    break
-                if isinstance(step, _Window):
-                    planes, top = step(planes, top)
-                else:
-                    step(planes, top)
-            if planes.shape[1]:
-                yield planes, top
+            steps.append(_Window(placed, store, first, last, self.height))
+        return steps
+
+
+def _through(steps: Sequence[Kernel | _Window], strip: Strip) -> Iterator[Strip]:
+    """The strips that come out of the steps when this one goes in."""
+    for index, step in enumerate(steps):
+        if isinstance(step, _Window):
+            for done in step.fed(strip):
+                yield from _through(steps[index + 1 :], done)
+            return
+        step(strip.planes, strip.top)
+    yield strip

@@ -3,11 +3,13 @@
 from typing import Annotated, Any, ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from finishing.compiled import ONE, ZERO, compiled, singles, smooth_step
 from finishing.documents.fields import number
 from finishing.gaussian import blur_across, blur_down, gaussian_radius, gaussian_weights, in_threes, plain_blur
 from finishing.operation import AroundKernel, Domain, Geometry, Operation, Pixels, Planes, Reach, parameter
+from finishing.strips import row_of
 
 #: Detail that is less than this share of the lightness is what rounding left in an even area.
 ROUNDING = np.float32(1e-6)
@@ -68,8 +70,8 @@ class Sharpening(Operation):
         height = geometry.height
         arguments = singles(self.amount, self.threshold, 1 / max(self.threshold, 1e-9))
 
-        def run(planes: Planes, top: int, out: Planes, out_top: int) -> None:
-            sharpen(planes, top, out, out_top, height, radius, weights, *arguments)
+        def run(memory: NDArray[np.float32], table: NDArray[np.int64], out: Planes, out_top: int) -> None:
+            sharpen(memory, table, out, out_top, height, radius, weights, *arguments)
 
         return run
 
@@ -90,8 +92,8 @@ def reflected(position: Any, size: Any) -> Any:
 
 @compiled
 def sharpen(
-    planes: Any,
-    top: Any,
+    memory: Any,
+    table: Any,
     out: Any,
     out_top: Any,
     height: Any,
@@ -106,12 +108,14 @@ def sharpen(
 
     Done in upright stripes, in which all rows that a pixel looks at stay in the nearest cache.
     """
-    lightness, width, radius = planes[0], planes.shape[2], weights.shape[0] - 1
-    around = np.empty(out.shape[1] + 2 * radius, np.int64)
-    highest, lowest = max(out_top - reach, 0), min(out_top + out.shape[1] + reach, height) - 1
+    rows, width = out.shape[1:]
+    radius = weights.shape[0] - 1
+    around = np.empty(rows + 2 * radius, np.int64)
+    highest, lowest = max(out_top - reach, 0), min(out_top + rows + reach, height) - 1
     for place in range(around.shape[0]):
         # a weight of 0 that makes up three would look at a row that is not there: any does
-        around[place] = min(max(reflected(out_top - radius + place, height), highest), lowest) - top
+        row = min(max(reflected(out_top - radius + place, height), highest), lowest)
+        around[place] = row_of(table, 0, row)
     stripe = max(STRIPE // (radius + 1), 2 * radius, LEAST_STRIPE)
     down = np.empty(stripe + 2 * radius, np.float32)
     soft = np.empty(stripe, np.float32)
@@ -119,22 +123,20 @@ def sharpen(
         size = min(stripe, width - left)
         begin, end = max(left - radius, 0), min(left + size + radius, width)
         first, last = begin - left + radius, end - left + radius
-        for row in range(out.shape[1]):
-            blur_down(lightness, begin, around, row + radius, weights, down[first:last])
+        for row in range(rows):
+            blur_down(memory, begin, around, row + radius, weights, down[first:last])
             for place in range(first):
                 down[place] = down[reflected(left - radius + place, width) - left + radius]
             for place in range(last, size + 2 * radius):
                 down[place] = down[reflected(left - radius + place, width) - left + radius]
             blur_across(down, weights, soft[:size])
-            at = around[row + radius]
-            line, result = planes[0, at, left : left + size], out[0, row, left : left + size]
+            line, result = memory[around[row + radius], left : left + size], out[0, row, left : left + size]
             for x in range(size):
                 detail = line[x] - soft[x]
                 t = min(max((abs(detail) - threshold - ROUNDING * abs(line[x])) * per, ZERO), ONE)
                 result[x] = line[x] + amount * smooth_step(t) * detail
-    for row in range(out.shape[1]):
-        at = around[row + radius]
-        for channel in range(1, 3):
-            line, result = planes[channel, at], out[channel, row]
+    for channel in range(1, 3):
+        for row in range(rows):
+            line, result = memory[row_of(table, channel, out_top + row)], out[channel, row]
             for x in range(width):
                 result[x] = line[x]

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from finishing.colour.spaces import SRGB
 from finishing.colour.transfer import srgb_decode
-from finishing.engine import execution
+from finishing.engine import execution, streaming
 from finishing.engine.ends import CodedSink, CodedSource, LinearSink, LinearSource
 from finishing.engine.plan import halo_of, plan, radius_of
 from finishing.engine.reference import carry_out
+from finishing.engine.streaming import Store
 from finishing.gaussian import mirrored
 from finishing.operation import AroundKernel, Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach
 from finishing.operations.exposure import Exposure
@@ -25,6 +26,7 @@ from finishing.operations.sharpening import Sharpening
 from finishing.overview import Overview
 from finishing.recipes.recipe import Step
 from finishing.regions.box import Box
+from finishing.strips import copy_rows
 
 HEIGHT, WIDTH = 47, 61
 GEOMETRY = Geometry(WIDTH, HEIGHT)
@@ -65,7 +67,10 @@ class FromAfar(Operation):
         return self.declared
 
     def prepare(self, geometry: Geometry) -> AroundKernel:
-        def run(planes: Planes, top: int, out: Planes, out_top: int) -> None:
+        def run(memory: NDArray[np.float32], table: NDArray[np.int64], out: Planes, out_top: int) -> None:
+            top, bottom = int(table[0, 0]), int(table[-1, 0] + table[-1, 1])
+            planes = np.empty((3, bottom - top, geometry.width), np.float32)
+            copy_rows(memory, table, planes, top)
             rows = out_top + np.arange(out.shape[1])
             above, below = (
                 np.clip(mirrored(rows + way, geometry.height) - top, 0, planes.shape[1] - 1)
@@ -220,6 +225,25 @@ def test_frames_smaller_than_the_radius(height: int, width: int, radius_pixels: 
     assert np.array_equal(result, finish(step, planes, strip_rows=height))
     expected = carry_out([Step(step[0])], np.moveaxis(planes, 0, -1), Geometry(width, height))
     assert np.abs(np.moveaxis(result, 0, -1) - expected).max() < 1e-4
+
+
+@given(st.lists(st.integers(1, 23), min_size=1, max_size=5), st.integers(1, 70), st.integers(1, 40), st.integers(1, 4))
+def test_any_windows_one_behind_the_other(radii: list[int], height: int, rows: int, threads: int) -> None:
+    planes = np.random.default_rng(height).random((3, height, 3)).astype(np.float32)
+    steps: list[Operation] = [FromAfar(far=far, declared=far) for far in radii]
+    given_back: list[list[int]] = []
+
+    class Counted(Store):
+        def __init__(self, strips: int, rows: int, width: int) -> None:
+            super().__init__(strips, rows, width)
+            given_back.append(self._free)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(streaming, "Store", Counted)
+        result = finish(steps, planes, strip_rows=rows, threads=threads)
+    assert np.array_equal(result, finish(steps, planes, strip_rows=height))
+    assert given_back
+    assert all(len(free) == len(set(free)) for free in given_back)  # no strip is given back twice
 
 
 @given(st.integers(-100, 100), st.integers(1, 20))

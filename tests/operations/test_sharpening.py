@@ -78,7 +78,7 @@ def test_an_even_area_stays_bit_for_bit(red: float, green: float, blue: float, r
     planes = np.empty((3, 23, 31), np.float32)
     planes[:] = np.array([red, green, blue], np.float32)[:, None, None]
     out = np.empty_like(planes)
-    operation.prepare(Geometry(31, 23))(planes, 0, out, 0)
+    operation.prepare(Geometry(31, 23))(planes.reshape(-1, 31), np.array([[0, 23, 0]]), out, 0)
     assert np.array_equal(out, planes)
 
 

@@ -93,7 +93,7 @@ def reduced(source: Source, width: int, height: int) -> Source:
         if quick is not None:
             return quick
     reducer = Reducer(source.height, source.width, height, width)
-    rows = strip_height(source.width, 0)
+    rows = strip_height(source.width)
     scratch = np.empty((3, rows, source.width), np.float32)
     for top in range(0, source.height, rows):
         strip = scratch[:, : min(rows, source.height - top)]

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from finishing.engine.execution import strip_height
-from finishing.engine.plan import Apply, halo_of, plan, radius_of
+from finishing.engine.plan import Apply, halo_of, plan
 from finishing.operation import Domain, Geometry
 from finishing.recipes.recipe import Recipe
 
@@ -14,7 +14,7 @@ def explain(look: Recipe, width: int, height: int) -> dict[str, Any]:
     geometry = Geometry(width, height)
     work = plan(look.steps, accepted=(Domain.LINEAR, Domain.ENCODED), table=True)
     halo = halo_of(work.items, geometry)
-    rows = min(height, strip_height(width, max((radius_of(item, geometry) for item in work.items), default=0)))
+    rows = min(height, strip_height(width))
     return {
         "look": look.title,
         "name": look.name,
