@@ -186,7 +186,7 @@ def test_reference_pages_name_every_parameter() -> None:
 
 def test_explain_names_steps_and_what_runs_together() -> None:
     text = finishing("explain", "white_edge", "--size", "3000x2000").stdout
-    assert "edge_vignette: {toward: white" in text
+    assert "saturation: {amount: 0.4" in text
     assert "Worked into the table" in text
     told = json.loads(finishing("explain", "white_edge", "--json").stdout)
     assert told["sweeps"] == 1

@@ -22,7 +22,7 @@ def call(*words: object) -> Result:
 
 
 def test_strip_prints_its_values_and_writes_a_page(tmp_path: Path, frame: Path) -> None:
-    done = call("strip", "white_edge", frame, "--vary", "edge_vignette.strength=0.2..1.0", "--out", tmp_path / "s.png")
+    done = call("strip", "faded_print", frame, "--vary", "edge_vignette.strength=0.2..1.0", "--out", tmp_path / "s.png")
     assert done.exit_code == 0, done.output
     assert done.stdout.splitlines() == [
         "edge_vignette.strength: 0.2, 0.36, 0.52, 0.68, 0.84, 1",
@@ -54,7 +54,7 @@ def test_strip_as_json_with_a_setting_a_grid_and_a_subject(tmp_path: Path, frame
     ],
 )
 def test_strip_refuses_with_a_way_out(tmp_path: Path, frame: Path, words: list[str], told: str) -> None:
-    done = call("strip", "white_edge", frame, *words, "--out", tmp_path / "s.png")
+    done = call("strip", "faded_print", frame, *words, "--out", tmp_path / "s.png")
     assert done.exit_code == 2
     assert told in done.stderr
     assert "do this:" in done.stderr

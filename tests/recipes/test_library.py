@@ -268,6 +268,16 @@ def test_the_edge_pales_evenly_on_dark_and_on_light_grounds(name: str, code: int
     assert rise.max() < 3 * rise.mean()
 
 
+@pytest.mark.parametrize("size", [(400, 600), (600, 400), (500, 500)])
+def test_the_white_edge_is_white_all_the_way_round(size: tuple[int, int]) -> None:
+    for code in (30, 120):
+        flat = np.full((*size, 3), (code, code // 2, code), np.uint8)
+        light = finished(read_look("white_edge"), flat)
+        for side in (light[:2], light[-2:], light[:, :2], light[:, -2:]):
+            assert side.min() > 0.98
+        assert light[size[0] // 2, size[1] // 2].max() < 0.6
+
+
 @pytest.mark.parametrize("shown", SESSION)
 def test_mist_grass_and_wall_go_grey_where_one_colour_is_kept(shown: str, pictures: dict[str, Codes]) -> None:
     """Right of the figure nothing is kept: chroma falls to that of the silver's own tone."""
