@@ -29,6 +29,8 @@ _ONLY_FOR = {
     "compression": ("tiff",),
 }
 MM_PER_INCH = 25.4
+#: A print is no smaller than this.
+LEAST_INCHES = 0.4
 _PART = r"\{(session|deliverable|look|frame|setup|number)(?:(?<=number):0?(\d))?\}"
 
 
@@ -84,9 +86,17 @@ def _print_size(value: object) -> PrintSize:
          for one, unit in zip(found, units, strict=True) if one),
         reverse=True,
     )  # fmt: skip
-    if not all(0.4 <= side <= 400 for side in inches):
+    if not all(LEAST_INCHES <= side <= 400 for side in inches):
         raise ValueError
     return PrintSize(inches[0], inches[1] if len(inches) == 2 else None)
+
+
+def _length(value: object) -> float:
+    """Inches from `2 cm`, `20 mm` or `0.8 inch`; a bare 0 needs no unit."""
+    found = re.fullmatch(r"\s*(\d+\.?\d*)\s*(cm|mm|inch|in)?\s*", str(value))
+    if not found or (found.group(2) is None and float(found.group(1)) != 0):
+        raise ValueError
+    return float(found.group(1)) / {"cm": MM_PER_INCH / 10, "mm": MM_PER_INCH}.get(found.group(2), 1.0)
 
 
 EXPECTED_PRINT = 'a size on paper with its unit: 30 cm (the long side), "30 x 20 cm", [12 inch, 8 inch]'
@@ -100,6 +110,9 @@ PixelBox = Annotated[
     tuple[float, ...], numbers(2, 16, 65000, "a box [width, height] in pixels, 16 to 65000", "[1920, 1080]")
 ]
 OnPaper = Annotated[PrintSize, scalar(_print_size, EXPECTED_PRINT, "30 x 20 cm", schema=_ON_PAPER)]
+Margin = Annotated[
+    float, scalar(_length, "a length on paper with its unit: 2 cm, 15 mm, 0.8 inch; or 0", "2 cm", unit="inches")
+]
 Profile = Annotated[str, scalar(_profile, EXPECTED_PROFILE, "srgb", schema={"type": "string"}, choices=PROFILES)]
 Intent = Annotated[
     Literal["relative", "perceptual", "saturation", "absolute"],
@@ -132,12 +145,13 @@ class Deliverable(Model):
     """One kind of output file.
 
     Size, one of these at most, none for the frame's own: long_edge, short_edge, megapixels, box (fits within, as it
-    stands), print_size (on paper, at pixels_per_inch; turns with the frame). enlarge: a frame that is smaller is made
-    larger, which never happens otherwise. profile: a known space, or a file in the session's folder, into which
-    littleCMS carries the picture with `intent` and `black_point` compensation. quality, at_most (bytes of a file):
-    JPEG, WebP, AVIF; subsampling: JPEG, AVIF; progressive: JPEG; compression: TIFF. bits: a channel. sharpen: for the
-    output, at its size. dither: noise of a code against steps, 8 bits only. location: whether GPS stays in the record.
-    mark: a text for proofs. name: where a file goes below the output folder, without its suffix (see `file_name`).
+    stands), print_size (on paper, at pixels_per_inch; turns with the frame). margin: white paper around a print, in
+    inches; the file is then the whole sheet of print_size. enlarge: a frame that is smaller is made larger, which never
+    happens otherwise. profile: a known space, or a file in the session's folder, into which littleCMS carries the
+    picture with `intent` and `black_point` compensation. quality, at_most (bytes of a file): JPEG, WebP, AVIF;
+    subsampling: JPEG, AVIF; progressive: JPEG; compression: TIFF. bits: a channel. sharpen: for the output, at its
+    size. dither: noise of a code against steps, 8 bits only. location: whether GPS stays in the record. mark: a text
+    for proofs. name: where a file goes below the output folder, without its suffix (see `file_name`).
     `model_fields_set` tells what the user wrote from what is left to the defaults.
     """
 
@@ -147,6 +161,7 @@ class Deliverable(Model):
     megapixels: Megapixels | None = None
     box: PixelBox | None = None
     print_size: OnPaper | None = None
+    margin: Margin | None = None
     enlarge: Flag = False
     profile: Profile = "srgb"
     intent: Intent = "relative"
@@ -262,6 +277,13 @@ def _clashes(document: Document[Any], name: str, deliverable: Deliverable) -> It
     if deliverable.enlarge and not sizes:
         remedy = "add long_edge, say, or leave enlarge out"
         yield clash((*SIZES, "enlarge"), "enlarge needs a size to reach", "enlarge", remedy)
+    paper, margin = deliverable.print_size, deliverable.margin
+    if margin is not None and paper is None:
+        remedy = "add print_size: 30 x 20 cm, say"
+        yield clash(("print_size", "margin"), "a margin is measured on paper", "margin", remedy)
+    if margin and paper and (paper.short_inches or paper.long_inches) < 2 * margin + LEAST_INCHES:
+        remedy = "write a smaller margin, or a larger print_size"
+        yield clash(("print_size", "margin"), "the margin leaves no room for the picture", "margin", remedy)
     if is_profile_file(deliverable.profile):
         file = inside_file(document, deliverable.profile, *at, "profile")
         if isinstance(file, Problem):

@@ -370,3 +370,38 @@ def test_a_small_print_is_sharpened_for_the_resolution_it_is_printed_at(finish: 
     small, told = (np.asarray(Image.open(next((tmp_path / "out" / name).rglob("*.png")))) for name in ("small", "told"))
     assert np.ptp(small[..., 1]) > 160 - 90
     np.testing.assert_array_equal(small, told)
+
+
+@pytest.mark.parametrize("kind", ["jpeg", "tiff", "png"])
+def test_a_margin_is_white_paper_round_the_whole_picture(finish: Finish, tmp_path: Path, kind: str) -> None:
+    """3 × 2 cm less 2.5 mm all round leave 2.5 × 1.5 cm: a 3:2 frame is 2.25 × 1.5 cm there, 20 pixels to a mm."""
+    pixels = np.full((400, 600, 3), 90, np.uint8)
+    Image.fromarray(pixels).save(tmp_path / "frames/A-0001.png")
+    paper = f"format: {kind}, print_size: 3 x 2 cm, pixels_per_inch: 508"
+    finish(f"framed: {{{paper}, margin: 2.5 mm}}", f"bare: {{{paper}}}")
+    (path,) = [one for one in (tmp_path / "out/framed").rglob("*.*") if one.is_file()]
+    with Image.open(path) as image:
+        assert image.size == (600, 400)
+        assert image.info["dpi"] == pytest.approx((508, 508), abs=0.5)
+        if kind == "jpeg":
+            told = image.getexif().get_ifd(0x8769)
+            assert (told[0xA002], told[0xA003]) == (600, 400)
+        codes = np.asarray(image).astype(int)
+    inside = codes[66:334, 91:509]  # away from what JPEG makes of the border
+    assert np.abs(inside - 90).max() <= 1
+    for side in (codes[:34], codes[-34:], codes[:, :58], codes[:, -58:]):
+        assert side.min() >= 254
+    with Image.open(next((tmp_path / "out/bare").rglob("A-0001.*"))) as bare:
+        assert bare.size == (600, 400)
+
+
+def test_a_margin_needs_paper_and_room(finish: Finish, tmp_path: Path) -> None:
+    Image.fromarray(np.full((40, 60, 3), 90, np.uint8)).save(tmp_path / "frames/A-0001.png")
+    for line, told in (
+        ("x: {long_edge: 40, margin: 2 cm}", "a margin is measured on paper"),
+        ("x: {print_size: 30 x 20 cm, margin: 10 cm}", "no room for the picture"),
+        ("x: {print_size: 30 x 20 cm, margin: 2}", "with its unit"),
+    ):
+        with pytest.raises(ProblemSet) as caught:
+            finish(line)
+        assert told in str(caught.value)

@@ -314,3 +314,14 @@ def test_white_balance_is_told_as_what_it_does(session: Path) -> None:
     assert ";" not in told
     record = found.as_json()["record"]["WhiteBalanceCorrection"]
     assert len(record.partition(": ")[2].replace(";", "").split()) == 9
+
+
+def test_a_print_is_told_as_the_session_has_it(session: Path) -> None:
+    text = (session / "session.yaml").read_text()
+    own = "  paper: {format: jpeg, print_size: 6 x 4 cm, margin: 5 mm, pixels_per_inch: 50}\n"
+    (session / "session.yaml").write_text(text.replace("deliverables:\n", f"deliverables:\n{own}"))
+    run(assign(session), session / "finished", jobs=2)
+    path = next((session / "finished/paper").rglob("*.jpg"))
+    assert facts(inspect(path))["deliverable"] == (
+        "paper (format: jpeg, margin: 0.5 cm, pixels_per_inch: 50, print_size: 6 × 4 cm)"
+    )

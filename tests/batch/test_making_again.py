@@ -46,7 +46,7 @@ def finished(session: Path) -> Path:
     text = text.replace(
         "deliverables:\n",
         "match: {exposure: {to: A-0001, measure: {box: [0.1, 0.1, 0.9, 0.5]}}}\ndeliverables:\n"
-        "  paper: {format: tiff, bits: 16, profile: oprgb, print_size: 4 cm, sharpen: print}\n"
+        "  paper: {format: tiff, bits: 16, profile: oprgb, print_size: 4 cm, margin: 3 mm, sharpen: print}\n"
         "  proof: {format: webp, long_edge: 120, mark: {text: PROOF, opacity: 0.5}, location: remove}\n",
     )
     (session / "session.yaml").write_text(text)

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishing.batch.delivery.output_size import output_size, resolution_on_paper
+from finishing.batch.delivery.output_size import output_size, paper_size, resolution_on_paper
 from finishing.sessions.deliverables import Deliverable, PrintSize
 
 
@@ -63,3 +63,27 @@ def test_no_picture_is_laid_larger_than_asked_for(width: int, height: int) -> No
     assert max(inches) <= 12 * 1.006 + 1e-9 or max(size) < 200  # whole pixels of small pictures
     assert min(inches) <= 8 * 1.006 + 1e-9 or min(size) < 200
     assert max(inches) >= 12 * 0.99 or min(inches) >= 8 * 0.99 or min(size) < 200
+
+
+@pytest.mark.parametrize(
+    ("frame", "picture", "sheet"),
+    [
+        ((6000, 4000), (2400, 1600), (3000, 2000)),  # 26 × 16 inches are left: a 3:2 frame is 24 × 16 there
+        ((4000, 6000), (1600, 2400), (2000, 3000)),  # the paper turns
+        ((5000, 4000), (2000, 1600), (3000, 2000)),  # another shape has more paper at two sides
+        ((1200, 800), (1200, 800), (1500, 1000)),  # too small: as large as it is, at half the resolution
+    ],
+)
+def test_a_margin_leaves_the_picture_whole(
+    frame: tuple[int, int], picture: tuple[int, int], sheet: tuple[int, int]
+) -> None:
+    asked = Deliverable.model_construct(print_size=PrintSize(30, 20), margin=2.0, pixels_per_inch=100)
+    assert output_size(asked, *frame) == picture
+    assert paper_size(asked, *picture) == sheet
+
+
+def test_paper_of_one_side_takes_the_other_from_the_picture() -> None:
+    asked = Deliverable.model_construct(print_size=PrintSize(12), margin=1.0, pixels_per_inch=100)
+    assert output_size(asked, 6000, 4000) == (1000, 667)
+    assert paper_size(asked, 1000, 667) == (1200, 867)
+    assert paper_size(Deliverable.model_construct(print_size=PrintSize(12)), 1000, 667) is None

@@ -35,11 +35,13 @@ def deliver(
     exif: bytes = b"",
     xmp: bytes = b"",
     into: NDArray[Any] | None = None,
+    paper: tuple[int, int] | None = None,
     threads: int = 1,
 ) -> bytes | memoryview:
     """The file of one deliverable. source: at the final size; where that is too small for a print, the file gets the
     resolution that lays it at the size asked for, as the records have it. profile: the printer's, where the deliverable
-    names one. into: codes of that size that may be written over; the source may read from them.
+    names one. into: codes of that size that may be written over; the source may read from them. paper: width and height
+    of the white sheet that the picture is laid on, in pixels; None for the picture alone.
 
     Raises Problem where the picture does not fit the format or littleCMS does not take the profile.
     """
@@ -55,6 +57,8 @@ def deliver(
             draw_mark(sink.planes, deliverable.mark)
         steps, source, into = (), LinearSource(sink.planes), None
     codes = _codes(steps, source, geometry, space, bits, into, dither=deliverable.dither, threads=threads)
+    if paper is not None:
+        codes = on_paper(codes, *paper)
     if profile is not None:
         try:
             codes = from_space(
@@ -91,6 +95,15 @@ def _codes(
     sink = DitheredSink(codes, space) if dither and bits == 8 else CodedSink(codes, space)
     execute(steps, source, sink, geometry, threads=threads)
     return codes
+
+
+def on_paper(codes: NDArray[Any], width: int, height: int) -> NDArray[Any]:
+    """Codes (height, width, 3) in the middle of a white sheet of at least their size."""
+    sheet = codes_with_room(height, width, codes.dtype)
+    sheet[:] = np.iinfo(codes.dtype).max
+    top, left = (height - codes.shape[0]) // 2, (width - codes.shape[1]) // 2
+    sheet[top : top + codes.shape[0], left : left + codes.shape[1]] = codes
+    return sheet
 
 
 def settings_of(deliverable: Deliverable, space: ColourSpace, profile: bytes | None = None) -> OutputSettings:

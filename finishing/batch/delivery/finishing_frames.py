@@ -13,7 +13,7 @@ from typing import Any
 
 from finishing.batch.delivery.delivering import deliver, read_printer_profile
 from finishing.batch.delivery.measuring import failed_of, measure
-from finishing.batch.delivery.output_size import output_size, resolution_on_paper
+from finishing.batch.delivery.output_size import output_size, paper_size, resolution_on_paper
 from finishing.batch.delivery.records import SOFTWARE, record_of
 from finishing.batch.memory.ledger import hash_file
 from finishing.batch.opening.framing import framing_of
@@ -90,6 +90,9 @@ def tasks_of(work: FrameWork, header: Header, origin: Origin, rights: Rights) ->
             "framing": None if framing.whole else framing.describe(),
             "records": hashlib.sha256(exif + xmp).hexdigest(),
         }
+        paper = paper_size(output.deliverable, width, height)
+        if paper is not None:
+            told["paper"] = paper
         if output.profile_file is not None:
             told["profile"] = hash_file(output.profile_file)
         if not work.correction.changes_nothing:
@@ -155,7 +158,7 @@ def finish_frame(
             last = index == len(tasks) - 1 and sources[size] is full
             content = deliver(
                 look.steps, sources[size], frame.resized(*size), task.output.deliverable, exif=task.exif,
-                xmp=task.xmp, profile=read_printer_profile(task.output.profile_file),
+                xmp=task.xmp, profile=read_printer_profile(task.output.profile_file), paper=task.told.get("paper"),
                 into=full.codes if last and isinstance(full, CodedSource) else None, threads=threads,
             )  # fmt: skip
         except Problem as problem:

@@ -15,27 +15,51 @@ def pixels_per_inch_of(deliverable: Deliverable) -> float:
     return float(deliverable.pixels_per_inch or USUAL_PIXELS_PER_INCH)
 
 
-def limiting_side(paper: PrintSize, width: int, height: int) -> tuple[float, int]:
-    """Of the side that fills the paper, its inches there and its pixels: the one with the more pixels to an inch."""
-    sides = [(paper.long_inches, max(width, height))]
-    if paper.short_inches is not None:
-        sides.append((paper.short_inches, min(width, height)))
+def printed(deliverable: Deliverable) -> PrintSize | None:
+    """The part of the paper that is for the picture: all of it, or what the margin leaves."""
+    paper, margin = deliverable.print_size, deliverable.margin or 0.0
+    if paper is None:
+        return None
+    short = None if paper.short_inches is None else paper.short_inches - 2 * margin
+    return PrintSize(paper.long_inches - 2 * margin, short)
+
+
+def limiting_side(part: PrintSize, width: int, height: int) -> tuple[float, int]:
+    """Of the side that fills its part of the paper, the inches there and its pixels: the one with the more pixels to an
+    inch."""
+    sides = [(part.long_inches, max(width, height))]
+    if part.short_inches is not None:
+        sides.append((part.short_inches, min(width, height)))
     return max(sides, key=lambda side: side[1] / side[0])
 
 
 def resolution_on_paper(deliverable: Deliverable, width: int, height: int) -> float:
     """The resolution, in pixels per inch, that lays a picture of this size in pixels on the paper at the size asked
     for: the deliverable's own, unless the frame was too small for it."""
-    asked = pixels_per_inch_of(deliverable)
-    if deliverable.print_size is None:
+    asked, part = pixels_per_inch_of(deliverable), printed(deliverable)
+    if part is None:
         return asked
-    inches, pixels = limiting_side(deliverable.print_size, width, height)
+    inches, pixels = limiting_side(part, width, height)
     found = pixels / inches
     return found if found < asked * SHARE else asked
 
 
+def paper_size(deliverable: Deliverable, width: int, height: int) -> tuple[int, int] | None:
+    """Width and height in pixels of the whole sheet that a picture of this size lies on, which turns with the picture.
+    None where the file is the picture alone."""
+    paper, margin = deliverable.print_size, deliverable.margin
+    if paper is None or margin is None:
+        return None
+    resolution = resolution_on_paper(deliverable, width, height)
+    long_side = max(round(paper.long_inches * resolution), width, height)
+    short_side = min(width, height) + 2 * round(margin * resolution)
+    if paper.short_inches is not None:
+        short_side = max(round(paper.short_inches * resolution), min(width, height))
+    return (long_side, short_side) if width >= height else (short_side, long_side)
+
+
 def output_size(deliverable: Deliverable, width: int, height: int) -> tuple[int, int]:
-    """Width and height in whole pixels, at least 1, in the frame's own proportions.
+    """Width and height of the picture in whole pixels, at least 1, in the frame's own proportions.
 
     width, height: of the frame as it is kept (straightened, cropped). A frame that is smaller than asked for stays as
     it is, unless the deliverable says to enlarge.
@@ -57,10 +81,11 @@ def _scale(deliverable: Deliverable, width: int, height: int) -> float | None:
         return math.sqrt(deliverable.megapixels * 1e6 / (width * height))
     if deliverable.box is not None:
         return float(min(deliverable.box[0] / width, deliverable.box[1] / height))
-    if deliverable.print_size is not None:
-        resolution, paper = pixels_per_inch_of(deliverable), deliverable.print_size
-        scale = float(paper.long_inches * resolution / long_side)
-        if paper.short_inches is not None:
-            scale = min(scale, paper.short_inches * resolution / short_side)
+    part = printed(deliverable)
+    if part is not None:
+        resolution = pixels_per_inch_of(deliverable)
+        scale = float(part.long_inches * resolution / long_side)
+        if part.short_inches is not None:
+            scale = min(scale, part.short_inches * resolution / short_side)
         return scale
     return None

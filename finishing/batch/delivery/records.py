@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from finishing import __version__, units
-from finishing.batch.delivery.output_size import resolution_on_paper
+from finishing.batch.delivery.output_size import paper_size, resolution_on_paper
 from finishing.batch.opening.framing import Framing, framing_of
 from finishing.batch.work.assignment import FrameWork, Output
 from finishing.batch.work.blends import Origin
@@ -25,16 +25,18 @@ SOFTWARE = f"finishing {__version__}"
 def record_of(
     work: FrameWork, output: Output, header: Header, origin: Origin, width: int, height: int, rights: SessionRights
 ) -> FinishRecord:
-    """The record of one output of a session. origin: the files that the frame comes from; width, height: in pixels."""
+    """The record of one output of a session. origin: the files that the frame comes from; width, height: of the picture
+    in pixels; where it lies on a sheet, the file is as large as that."""
     setup, deliverable = work.setup, output.deliverable
     framing = framing_of(work.says, header.width, header.height)
+    file_width, file_height = paper_size(deliverable, width, height) or (width, height)
     planned = setup.setup.exposure.values if setup and setup.setup.exposure else None
     return FinishRecord(
         source=upright_metadata(header.metadata),
         source_name=work.blend.sources[0].path.name if work.blend else work.frame.path.name,
         source_hash=origin.files[0],
-        width=width,
-        height=height,
+        width=file_width,
+        height=file_height,
         colour_space=deliverable.profile,
         format=f"image/{deliverable.format}",
         software=SOFTWARE,

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from finishing import units
-from finishing.batch.delivery.output_size import limiting_side, pixels_per_inch_of, resolution_on_paper
+from finishing.batch.delivery.output_size import limiting_side, pixels_per_inch_of, printed, resolution_on_paper
 from finishing.batch.opening.framing import framing_of
 from finishing.errors import Problem
 from finishing.photographs.headers import Header
@@ -30,14 +30,14 @@ class SmallPrint:
 def small_print(deliverable: Deliverable, frame: str, width: int, height: int) -> SmallPrint | None:
     """Whether a frame (as it is kept: straightened, cropped) is too small for a print. None where it is not, where no
     print size is asked for, or where small frames are enlarged."""
-    paper = deliverable.print_size
-    if paper is None or deliverable.enlarge:
+    part = printed(deliverable)
+    if part is None or deliverable.enlarge:
         return None
     asked = pixels_per_inch_of(deliverable)
     resolution = resolution_on_paper(deliverable, width, height)
     if resolution >= asked:
         return None
-    inches, pixels = limiting_side(paper, width, height)
+    inches, pixels = limiting_side(part, width, height)
     return SmallPrint(frame, round(inches * asked), pixels, resolution)
 
 
@@ -82,11 +82,15 @@ def _warning(
 
 def size_words(paper: PrintSize) -> str:
     """40 × 30 cm, or 12 × 8 inches where centimetres would be odd."""
-    sides = [side for side in (paper.long_inches, paper.short_inches) if side is not None]
-    centimetres = [side * MM_PER_INCH / 10 for side in sides]
+    return lengths_words(*(side for side in (paper.long_inches, paper.short_inches) if side is not None))
+
+
+def lengths_words(*inches: float) -> str:
+    """The same of lengths one by one."""
+    centimetres = [side * MM_PER_INCH / 10 for side in inches]
     if all(abs(side * 10 - round(side * 10)) < 0.01 for side in centimetres):
         return " × ".join(units.format_number(side, 1) for side in centimetres) + " cm"
-    return " × ".join(units.format_number(side, 2) for side in sides) + " inches"
+    return " × ".join(units.format_number(side, 2) for side in inches) + " inches"
 
 
 def small_prints_of_session(

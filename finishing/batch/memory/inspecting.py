@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from finishing import units
+from finishing.batch.delivery.small_prints import lengths_words, size_words
 from finishing.batch.memory.inspection_words import (
     CHANGED,
     GONE,
@@ -34,7 +35,7 @@ from finishing.photographs.headers import Header, read_header
 from finishing.photographs.metadata import FrameMetadata
 from finishing.photographs.xmp import StatedRights
 from finishing.recipes.recipe import flow
-from finishing.sessions.deliverables import Deliverable
+from finishing.sessions.deliverables import Deliverable, PrintSize
 
 _FORMATS = {"jpeg": "JPEG", "png": "PNG", "tiff": "TIFF", "webp": "WebP", "avif": "AVIF", "heif": "HEIC", "raw": "raw"}
 #: What must be done to a picture of each EXIF orientation for it to stand upright (CIPA DC-008, 4.6.5.1).
@@ -280,9 +281,16 @@ def _deliverable(known: Known | None) -> dict[str, Any] | None:
 def _deliverable_words(known: Known | None, record: FinishedRecord) -> str:
     told = _deliverable(known)
     if told is not None:
-        rest = ", ".join(f"{key}: {flow(value)}" for key, value in told.items() if key != "name")
+        rest = ", ".join(f"{key}: {_as_written(key, value)}" for key, value in told.items() if key != "name")
         return f"{told['name']} ({rest})" if rest else str(told["name"])
     return "made by `finishing apply`, without a session" if "Delivered" in record.values else ""
+
+
+def _as_written(key: str, value: Any) -> str:
+    """A deliverable's value as a session has it: lengths on paper with their unit."""
+    if key == "print_size":
+        return size_words(PrintSize(**value))
+    return lengths_words(value) if key == "margin" else flow(value)
 
 
 def _ledger_words(known: Known | None, state: str) -> str:

@@ -38,6 +38,7 @@ def making_of(work: FrameWork, task: Task, folder: Path) -> Making:
         "recipe_masks": files_of(output.look.mask_paths, session),
         "deliverable": told["deliverable"],
         "size": told["size"],
+        "paper": told.get("paper"),
         "says": work.says.model_dump(mode="json", include={"subject", "straighten", "crop"}, exclude_none=True),
         "masks": masks,
         "correction": told.get("correction"),

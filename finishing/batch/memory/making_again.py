@@ -192,7 +192,8 @@ def _from_ledger(known: Known, source: Path | None, threads: int) -> _Remade:
     opened = open_frame(work, threads=threads)
     content = deliver(
         look.steps, reduced(opened.source, width, height), opened.geometry.resized(width, height), deliverable,
-        profile=read_printer_profile(profile_file), exif=making.exif, xmp=making.xmp, threads=threads,
+        profile=read_printer_profile(profile_file), exif=making.exif, xmp=making.xmp, paper=told.get("paper"),
+        threads=threads,
     )  # fmt: skip
     sources = [frame] if blend is None else [source.path for source in blend.sources]
     others = [folder / name for folder in folders for name in known.frames]
@@ -233,7 +234,7 @@ def _blend(told: Mapping[str, Any], folders: list[Path]) -> BlendWork:
 
 def deliverable_of(told: Mapping[str, Any]) -> Deliverable:
     """A deliverable from its plain values. The size that it asked for is left out: what came of it is kept beside."""
-    asked = (*SIZES, "enlarge")
+    asked = (*SIZES, "margin", "enlarge")
     return Deliverable.model_validate({k: v for k, v in told.items() if k not in asked and v is not None})
 
 
