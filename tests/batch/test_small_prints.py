@@ -68,7 +68,9 @@ def prints(session: Path) -> Path:
 def test_check_and_run_tell_frames_and_resolution(prints: Path) -> None:
     checked = check_file(prints / "session.yaml")
     assert not checked.problems
-    (warning,) = checked.warnings
+    warning, shape = checked.warnings
+    assert shape.what == "3 frames do not fill 4 × 3 cm"
+    assert "A-0001, C-0004, Z-0009: 4 × 2.7 cm" in str(shape.got)
     assert warning.what == (
         "4 frames are too small for 4 × 3 cm at 200 pixels per inch and delivered as large as they are"
     )
@@ -79,11 +81,14 @@ def test_check_and_run_tell_frames_and_resolution(prints: Path) -> None:
     assert str(warning.where).startswith(str(prints / "session.yaml:"))
     report = run(assign(prints), prints / "finished", jobs=2)
     dry = run(assign(prints), prints / "finished", dry_run=True)
-    assert [str(one) for one in dry.warnings] == [str(warning)]
-    assert [one.as_dict() for one in report.warnings] == [warning.as_dict()]
-    assert report.as_json()["warnings"] == [warning.as_dict()]
+    both = [warning.as_dict(), shape.as_dict()]
+    assert [str(one) for one in dry.warnings] == [str(warning), str(shape)]
+    assert [one.as_dict() for one in report.warnings] == both
+    assert report.as_json()["warnings"] == both
     text = (prints / "session.yaml").read_text()
     (prints / "session.yaml").write_text(text.replace("print_size: 4 x 3 cm", "print_size: 4 x 3 cm, enlarge: yes"))
+    assert [one.what for one in check_file(prints / "session.yaml").warnings] == [shape.what]
+    (prints / "session.yaml").write_text(text.replace("print_size: 4 x 3 cm", "print_size: 4 cm, enlarge: yes"))
     assert not check_file(prints / "session.yaml").warnings
 
 

@@ -1,10 +1,10 @@
-"""Prints that a frame has too few pixels for: they are delivered as large as the frame is, and that is told."""
+"""Prints that do not come out as asked for: frames with too few pixels, frames of another shape than the paper."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from finishing import units
-from finishing.batch.delivery.output_size import limiting_side, pixels_per_inch_of, printed, resolution_on_paper
+from finishing.batch.delivery.output_size import SHARE, limiting_side, pixels_per_inch_of, printed, resolution_on_paper
 from finishing.batch.opening.framing import framing_of
 from finishing.errors import Problem
 from finishing.photographs.headers import Header
@@ -51,10 +51,47 @@ def small_print_warnings(
         deliverable = session.value.deliverables.get(name)
         if deliverable is None or deliverable.print_size is None:
             continue
-        found = [one for one in (small_print(deliverable, *frame) for frame in frames) if one is not None]
+        listed = list(frames)
+        found = [one for one in (small_print(deliverable, *frame) for frame in listed) if one is not None]
         if found:
             warnings.append(_warning(session, name, deliverable, deliverable.print_size, found))
+        shapes = [(frame, other_shape(deliverable, width, height)) for frame, width, height in listed]
+        others = [(frame, size) for frame, size in shapes if size is not None]
+        if others:
+            warnings.append(_shape_warning(session, name, deliverable.print_size, others))
     return warnings
+
+
+def other_shape(deliverable: Deliverable, width: int, height: int) -> PrintSize | None:
+    """The size at which a frame lies on paper of another shape, which it does not fill; None where it does, and where
+    white paper is to be round it."""
+    paper = deliverable.print_size
+    if paper is None or paper.short_inches is None or deliverable.margin is not None:
+        return None
+    inches, pixels = limiting_side(paper, width, height)
+    size = PrintSize(max(width, height) * inches / pixels, min(width, height) * inches / pixels)
+    fills = size.long_inches > SHARE * paper.long_inches and (size.short_inches or 0) > SHARE * paper.short_inches
+    return None if fills else size
+
+
+def _shape_warning(session: Session, name: str, paper: PrintSize, found: list[tuple[str, PrintSize]]) -> Problem:
+    groups: dict[str, list[str]] = {}
+    for frame, size in found:
+        whole = (round(side * MM_PER_INCH) / MM_PER_INCH for side in (size.long_inches, size.short_inches or 0))
+        groups.setdefault(lengths_words(*whole), []).append(frame)
+    told = [f"{_names(names)}: {words}" for words, names in groups.items()]
+    count = f"{len(found)} frame{' does' if len(found) == 1 else 's do'}"
+    return session.document.problem(
+        f"{count} not fill {size_words(paper)}",
+        "deliverables", name, "print_size",
+        got="; ".join(told),
+        remedy="crop to the paper's shape (crop: {aspect: 3:2}, say), or write margin: 0 for a white sheet that large",
+    )  # fmt: skip
+
+
+def _names(frames: list[str]) -> str:
+    more = f" and {len(frames) - MOST_NAMES} more" if len(frames) > MOST_NAMES else ""
+    return ", ".join(frames[:MOST_NAMES]) + more
 
 
 def _warning(
@@ -65,8 +102,7 @@ def _warning(
         groups.setdefault((one.there, one.needed), []).append(one)
     told = []
     for (there, needed), members in groups.items():
-        names = ", ".join(one.frame for one in members[:MOST_NAMES])
-        names += f" and {len(members) - MOST_NAMES} more" if len(members) > MOST_NAMES else ""
+        names = _names([one.frame for one in members])
         resolution = units.format_number(members[0].resolution, 0)
         told.append(f"{names}: {needed} pixels needed, {there} there, {resolution} pixels per inch on paper")
     asked = units.format_number(pixels_per_inch_of(deliverable), 0)
