@@ -7,6 +7,7 @@ from typing import Literal
 import click
 
 from finishing.cli.looks import WITH
+from finishing.cli.points import point
 from finishing.cli.reporting import WRONG_REQUEST, finish, print_json, settings_from, tell_failed, tells_problems
 from finishing.errors import Problem
 
@@ -15,30 +16,42 @@ AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result
 
 @click.command()
 @click.argument("paths", metavar="FILE…", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--at", metavar="X,Y", help="Also tell the colour at this place, in fractions of width and height.")
 @AS_JSON
 @tells_problems
-def inspect(paths: tuple[Path, ...], as_json: bool) -> None:
+def inspect(paths: tuple[Path, ...], at: str | None, as_json: bool) -> None:
     """Tell how a finished file was made, or what is seen of a frame.
 
     Of a finished file: look, recipe, frame, set-up, light, corrections, rights, and whether its frame is still there
     and the ledger knows it as it is. Of any other picture: size, profile, exposure, time, rights, and what is broken.
+    With --at also the colour at a place, in the numbers that looks take (hue, chroma, lightness).
     """
     from finishing.batch.memory.inspecting import inspect as inspect_file
+    from finishing.batch.pictures.colour_at import colour_at
 
-    found, failed = [], {}
+    place = None if at is None else point(at, "--at")
+    found, colours, failed = [], {}, {}
     for path in paths:
         try:
             found.append(inspect_file(path))
+            if place is not None:
+                colours[path] = colour_at(path, place)
         except Problem as problem:
             failed[str(path)] = problem
     if as_json:
         print_json(
-            [one.as_json() for one in found] + [{"file": name, "problem": p.as_dict()} for name, p in failed.items()]
+            [
+                one.as_json() | ({"colour_at": colours[one.path].as_json()} if one.path in colours else {})
+                for one in found
+            ]
+            + [{"file": name, "problem": p.as_dict()} for name, p in failed.items()]
         )
     else:
         for one in found:
             for line in one.lines():
                 click.echo(line)
+            for line in colours[one.path].lines() if one.path in colours else ():
+                click.echo(f"    {line}")
         tell_failed(failed)
     if failed and not found:
         sys.exit(WRONG_REQUEST)

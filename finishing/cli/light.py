@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 from finishing import units
+from finishing.cli.points import point
 from finishing.cli.reporting import Steps, files, finish, print_json, tell_failed, tells_problems
 from finishing.errors import Place, Problem
 
@@ -63,7 +64,7 @@ def light(
     stops = [_quantity(units.parse_stops, text or "0", f"--{name}", "+0.7") for name, text in
              (("ambient", ambient), ("strobe", strobe))]  # fmt: skip
     whites = [_white(text, f"--{name}-white") for name, text in (("ambient", ambient_white), ("strobe", strobe_white))]
-    place = None if subject is None else _place(subject)
+    place = None if subject is None else point(subject, "--subject")
 
     from finishing.batch.lighting.light_files import STEPS, LightRequest, light_frames
     from finishing.light.blending import Blend, Light
@@ -142,18 +143,3 @@ def _white(text: str | None, option: str) -> float | tuple[float, float, float] 
         expected="kelvin from 2000 to 25000, or three gains above 0 and up to 16",
         remedy=f"write {option} 5200, or {option} 1.1,1,0.85",
     )
-
-
-def _place(text: str) -> tuple[float, float]:
-    try:
-        x, y = (float(part) for part in text.split(","))
-    except ValueError:
-        x = y = -1.0
-    if not (0 <= x <= 1 and 0 <= y <= 1):
-        raise Problem(
-            "--subject cannot be read",
-            got=text,
-            expected="two fractions from 0 to 1, across and down",
-            remedy="write --subject 0.45,0.40, for example",
-        )
-    return x, y

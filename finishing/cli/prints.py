@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from finishing.cli.looks import AS_JSON, WITH
+from finishing.cli.points import point
 from finishing.cli.reporting import print_json, settings_from, tells_problems
 from finishing.errors import Problem
 
@@ -28,34 +29,14 @@ def _on_trial(image: Path, frame: str | None, subject: str | None, jobs: int | N
     """An image file, or with a frame's name one of a session."""
     from finishing.batch.paper.on_trial import frame_on_trial, image_on_trial
 
-    point = _subject(subject)
+    place = None if subject is None else point(subject, "--subject")
     if frame is not None:
-        return frame_on_trial(image, frame, point, jobs)
+        return frame_on_trial(image, frame, place, jobs)
     if image.is_dir() or image.suffix.lower() in (".yaml", ".yml"):
         raise Problem(
             "a session has many frames", got=str(image), remedy="say which with --frame A-0003, or name an image file"
         )
-    return image_on_trial(image, point)
-
-
-def _subject(text: str | None) -> tuple[float, float] | None:
-    from finishing.documents.fields import parse_number
-
-    if text is None:
-        return None
-    try:
-        parts = [part.strip() for part in text.split(",")]
-        x, y = (parse_number(part.removesuffix("%")) / (100 if part.endswith("%") else 1) for part in parts)
-        if not (0 <= x <= 1 and 0 <= y <= 1):
-            raise ValueError
-    except ValueError:
-        raise Problem(
-            "the subject's place cannot be read",
-            got=text,
-            expected="two numbers with a comma between them, in fractions of the image or each in percent",
-            remedy="write --subject 0.45,0.60, for example",
-        ) from None
-    return x, y
+    return image_on_trial(image, place)
 
 
 def _counts(text: str | None, axes: int) -> list[int]:

@@ -65,7 +65,7 @@ def test_json_is_the_report(frames: list[str], tmp_path: Path) -> None:
         (["--shutter", "1/60", "--shutter", "1/60"], "equal"),
         (["--strobe-white", "500"], "--strobe-white cannot be read"),
         (["--ambient-white", "1,2"], "--ambient-white cannot be read"),
-        (["--subject", "2,0"], "--subject cannot be read"),
+        (["--subject", "2,0"], "the place behind --subject cannot be read"),
         (["--off", "nowhere.jpg"], "not among the frames"),
         (["--plan", "nowhere.yaml"], "nowhere.yaml"),
     ],

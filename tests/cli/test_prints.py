@@ -49,8 +49,8 @@ def test_strip_as_json_with_a_setting_a_grid_and_a_subject(tmp_path: Path, frame
         (["--vary", "edge_vignette.strength=0..1", "--bands", "six"], "number of bands cannot be read"),
         (["--vary", "edge_vignette.strength=0..1", "--bands", "5x4"], "number of bands cannot be read"),
         (["--vary", "edge_vignette.strength=0..1", "--bands", "1"], "2 to 24"),
-        (["--vary", "edge_vignette.strength=0..1", "--subject", "2,0"], "subject's place cannot be read"),
-        (["--vary", "edge_vignette.strength=0..1", "--subject", "left"], "subject's place cannot be read"),
+        (["--vary", "edge_vignette.strength=0..1", "--subject", "2,0"], "the place behind --subject cannot be read"),
+        (["--vary", "edge_vignette.strength=0..1", "--subject", "left"], "the place behind --subject cannot be read"),
     ],
 )
 def test_strip_refuses_with_a_way_out(tmp_path: Path, frame: Path, words: list[str], told: str) -> None:
