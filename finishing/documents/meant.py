@@ -3,6 +3,7 @@
 import re
 import unicodedata
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Annotated, Any
 
@@ -11,6 +12,22 @@ from pydantic import TypeAdapter, ValidationError
 from finishing import units
 from finishing.documents.fields import Words
 from finishing.documents.names import nearest
+
+
+@dataclass(frozen=True)
+class Meant:
+    """What is odd about a value, and how it is written; other: how it is written where it was meant in another way that
+    is as likely, and the words for when that is so."""
+
+    what: str
+    written: str
+    other: tuple[str, str] | None = None
+
+    def remedy(self, name: str) -> str:
+        """What to write behind a key; of two ways, both."""
+        other = "" if self.other is None else f", or {name}: {self.other[0]} {self.other[1]}"
+        return f"write {name}: {self.written}{other}"
+
 
 #: Units that people write behind numbers which have that unit anyway, by the field's own unit.
 _UNITS = {
@@ -36,6 +53,10 @@ _SHORT = (
 )  # fmt: skip
 #: What a percentage can be of: a whole that has no unit of its own.
 _SHARES = ("", "of full power", "of the long edge", "the short side", "short sides", "of the pixels")
+#: Units whose numbers go into the thousands: 1,600 and 1.600 are 1600 there.
+_IN_THOUSANDS = ("ISO", "kelvin", "pixels")
+#: A number whose digits stand in groups of three, with what stands around it.
+_GROUPED = re.compile("((?:.*[^\\d.,])?)([1-9]\\d{0,2}(?:[.,'’\u2009 ]\\d{3})+)(\\D*)")
 _DEGREES = re.compile("\\s*[°º˚]")
 _DASHES = re.compile("^[\u2010-\u2015]")
 _PERCENT = re.compile(r"\s*([+-]?\d+(?:\.\d+)?)\s*(?:%|per ?cent)\s*")
@@ -49,12 +70,34 @@ _COLOURS = {
 }  # fmt: skip
 
 
-def _candidates(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
+def _grouped(text: str, words: Words | None) -> Iterator[Meant]:
+    """Numbers with a comma or with digits in groups of three. 1,250 is both a decimal comma and a thousand: the unit
+    tells which, or what stands around it (1/1,250)."""
+    point = re.sub(r"(?<=\d),(?=\d)", ".", text)
+    found = _GROUPED.fullmatch(text)
+    if found:
+        before, number, behind = found.groups()
+        whole = Meant(
+            "with a sign between the thousands, which is left out", before + re.sub(r"\D", "", number) + behind
+        )
+        if (words is not None and words.unit in _IN_THOUSANDS) or re.search(r"\d\s*/\s*$", before):
+            yield whole
+        elif "," in number:
+            yield Meant("with a comma", point, (whole.written, "where the comma parts the thousands"))
+    if point != text:
+        yield Meant("with a decimal comma; here it is a point", point)
+    if found:
+        yield whole
+
+
+def _candidates(text: str, words: Words | None) -> Iterator[Meant]:
     """What the slip may be, and the text without it."""
-    if re.search(r"\d,\d", text):
-        yield "with a decimal comma; here it is a point", re.sub(r"(?<=\d),(?=\d)", ".", text)
-    if re.fullmatch(r"\d{1,3}(?:[.,'’\u2009 ]\d{3})+", text):
-        yield "with a sign between the thousands, which is left out", re.sub(r"\D", "", text)
+    yield from _grouped(text, words)
+    yield from (Meant(what, mended) for what, mended in _others(text, words))
+
+
+def _others(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
+    """The slips that can be read in one way only."""
     if any(unicodedata.category(char) == "No" for char in text):
         yield from (("with a fraction sign", one) for one in _fractions(text))
     if _DEGREES.search(text):
@@ -189,25 +232,30 @@ def _lists(value: Any) -> Iterator[tuple[str, list[str]]]:
         yield "as percentages; here they are fractions", [units.format_number(float(one) / 100, 4) for one in value]
 
 
-def as_meant(value: Any, info: Any, words: Words | None) -> tuple[str, str] | None:
-    """What is odd about a value, and how it is written; None where no such slip leads to a value that can be read.
+def as_meant(value: Any, info: Any, words: Words | None) -> Meant | None:
+    """How a value is meant; None where no such slip leads to a value that can be read.
 
     info: the model's field that it stands in.
     """
     if isinstance(value, str):
-        for what, mended in _candidates(value.strip(), words):
-            if reads(mended, info):
-                return what, f'"{mended}"' if re.match(r"#|[+-]?\d\d:", mended) else mended
+        for one in _candidates(value.strip(), words):
+            if reads(one.written, info) and (one.other is None or reads(one.other[0], info)):
+                return replace(one, written=_as_text(one.written))
     if isinstance(value, dict) and len(value) == 1 and words is not None:
         ((key, item),) = value.items()
         known = nearest(str(key), words.choices)
-        for one in [item, *(text for _, text in _candidates(str(item), Words("", "", "stars")))]:
-            if known is not None and reads({known: one}, info):
-                return "in another way than is read here", f"{{{known}: {one}}}"
+        for text in [item, *(one.written for one in _candidates(str(item), Words("", "", "stars")))]:
+            if known is not None and reads({known: text}, info):
+                return Meant("in another way than is read here", f"{{{known}: {text}}}")
     for what, numbers in _lists(value):
         if reads(numbers, info):
-            return what, f"[{', '.join(numbers)}]"
+            return Meant(what, f"[{', '.join(numbers)}]")
     return None
+
+
+def _as_text(written: str) -> str:
+    """A value in quotes where YAML would take it for something else without them."""
+    return f'"{written}"' if re.match(r"#|[+-]?\d\d:", written) else written
 
 
 def reads(value: Any, info: Any) -> bool:

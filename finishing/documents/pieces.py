@@ -22,6 +22,8 @@ _EQUALS = re.compile(r"([A-Za-z_]\w*)\s*=\s*(.*)", re.DOTALL)
 _NUMBER = re.compile(r"[+-]?(?:\d*\.\d+%?|\d+(?:\.\d+)?%)(?:, [+-]?(?:\d*\.\d+%?|\d+(?:\.\d+)?%))*")
 #: A number with a unit behind it.
 _WITH_UNIT = re.compile(r"[+-]?\d+\.\d+\s*(?:[A-Za-z°%×\"'].{0,20})")
+#: A number with commas before each three of its digits.
+_GROUPS = re.compile(r"(?:ISO ?|1/)?[1-9]\d{0,2}(?:,\d{3})+")
 #: Spaces that look like one and are none to YAML.
 _ODD_SPACES = re.compile("^[ \t]*[\u00a0\u2000-\u200b\u202f\u3000][ \t\u00a0\u2000-\u200b\u202f\u3000]*", re.MULTILINE)
 
@@ -29,7 +31,7 @@ _ODD_SPACES = re.compile("^[ \t]*[\u00a0\u2000-\u200b\u202f\u3000][ \t\u00a0\u20
 @dataclass(frozen=True)
 class Pair:
     """What a piece of a mapping was meant as. joined: it goes on with the value before it; problem: None where the
-    slip is told already."""
+    slip is told already, or by the field that the value is of."""
 
     key: str
     value: str
@@ -81,15 +83,13 @@ def meant(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, 
         what = f'brackets are missing around the numbers of "{name}"'
         return Pair(name, whole, _problem(what, place, whole, text, node, key, f"[{whole}]"), joined=True)
     tight = text[key.start_mark.index - 1] == ","
+    if _GROUPS.fullmatch(f"{value},{word}"):
+        # a decimal comma or one between the thousands: the field knows which, and tells
+        return Pair(name, f"{value},{word}", None, joined=True)
     if re.search(r"\d$", value) and (word.isdecimal() or (tight and _WITH_UNIT.fullmatch(f"{value}.{word}"))):
         whole = f"{value}.{word}"
         what = f'a decimal comma: "{name}" takes a point'
-        problem = _problem(what, place, f"{value},{word}", text, node, key, whole)
-        if re.fullmatch(r"[1-9]\d{0,2}", value) and re.fullmatch(r"\d{3}", word):
-            remedy = f"{problem.remedy}, or {value}{word} where the comma parts the thousands"
-            what = f'a comma in the number of "{name}"'
-            problem = Problem(what, where=place, got=problem.got, remedy=remedy)
-        return Pair(name, whole, problem, joined=True)
+        return Pair(name, whole, _problem(what, place, f"{value},{word}", text, node, key, whole), joined=True)
     whole = f"{value}, {word}"
     what = f'the comma ends the text of "{name}"'
     return Pair(name, whole, _problem(what, place, whole, text, node, key, quoted(whole)), joined=True)

@@ -90,10 +90,9 @@ def _explain(error: Any, tree: Tree, at: Found) -> Problem:
     by_choice = isinstance(value, str) and same_word(value, words.choices if words else ()) is not None
     meant = as_meant(value, info, words) if whole and not by_choice else None
     if meant is not None:
-        what, mended = meant
         expected = words.expected if words else None
-        return Problem(f"{called} is written {what}", where=place, got=shape(value), expected=expected,
-                       remedy=f"write {name}: {mended}")  # fmt: skip
+        return Problem(f"{called} is written {meant.what}", where=place, got=shape(value), expected=expected,
+                       remedy=meant.remedy(name))  # fmt: skip
     expected, remedy = _expected(error, at, name, value)
     if setting is not None and setting[2] != path:  # one number of several
         expected, remedy = "a number", f"write a number behind {name}:"
@@ -261,7 +260,7 @@ def _pairs(value: str, model: type[BaseModel]) -> str:
             return f"{{{key}: {value}}}"
         meant = as_meant(value, info, words_of(info))
         if meant is not None:
-            return f"{{{key}: {meant[1]}}}"
+            return f"{{{key}: {meant.written}}}"
     return f"{{{_example(model, (needed or keys_of(model))[0])}}}"
 
 
