@@ -10,6 +10,7 @@ from typing import Any
 
 import yaml
 
+from finishing.documents.names import of_the_trade
 from finishing.documents.slips import quoted
 from finishing.errors import Place, Problem
 
@@ -18,6 +19,9 @@ CURLY = "“”„‟‘’‚"
 _STRAIGHT = str.maketrans({**dict.fromkeys("“”„‟", '"'), **dict.fromkeys("‘’‚", "'")})
 _RUN_ON = re.compile(r"([A-Za-z_]\w*):([^ ].*)", re.DOTALL)
 _EQUALS = re.compile(r"([A-Za-z_]\w*)\s*=\s*(.*)", re.DOTALL)
+_NO_COLON = re.compile(r"([A-Za-z_]\w*)\s+(\S.*)", re.DOTALL)
+#: A quantity, which is no part of a text: f/8, 1/125 s, 4:5, 45 degrees.
+_QUANTITY = re.compile(r"[+-]?(?:[fF]/?|ISO\s*|\d+[/:])?\d*\.?\d+\s*(?:[%°\"]|[A-Za-z]{0,7})|\$\w+")
 #: A number that can be nothing else: a percentage, or with a point; one or several.
 _NUMBER = re.compile(r"[+-]?(?:\d*\.\d+%?|\d+(?:\.\d+)?%)(?:, [+-]?(?:\d*\.\d+%?|\d+(?:\.\d+)?%))*")
 #: A number with a unit behind it.
@@ -73,6 +77,9 @@ def meant(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, 
             if found.group(2)[:1] == "\u00a0":
                 what = "the space behind the colon only looks like one; type it anew"
             return Pair(name, value, _problem(what, place, word, text, key, key, f"{name}: {value}"))
+    without = None if key.style else _without_colon(text, key, before, place)
+    if without is not None:
+        return without
     if before is None or not isinstance(before[1], str) or not isinstance(before[2], yaml.ScalarNode):
         return None
     name, value, node = before
@@ -93,6 +100,28 @@ def meant(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, 
     whole = f"{value}, {word}"
     what = f'the comma ends the text of "{name}"'
     return Pair(name, whole, _problem(what, place, whole, text, node, key, quoted(whole)), joined=True)
+
+
+def _without_colon(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, place: Place) -> Pair | None:
+    """A piece as a pair whose colon is missing: a word with a quantity behind it, or one of the trade's words. Behind a
+    text it may as well be the rest of that, and both are told."""
+    found = _NO_COLON.fullmatch(key.value)
+    if not found or not (_QUANTITY.fullmatch(found.group(2)) or of_the_trade(found.group(1))):
+        return None
+    name, value = found.groups()
+    what = f'a colon is missing behind "{name}"'
+    problem = _problem(what, place, key.value, text, key, key, f"{name}: {value}")
+    node = None if before is None else before[2]
+    if before is None or not isinstance(node, yaml.ScalarNode) or node.style or _QUANTITY.fullmatch(str(before[1])):
+        return Pair(name, value, problem)
+    if before[1] is None or node.value[:1] in CURLY:
+        return None
+    whole = f"{before[1]}, {key.value}"
+    remedy = f"{problem.remedy}; or {before[0]}: {quoted(whole)} where that is one text"
+    both = Problem(what, where=place, got=whole, remedy=remedy)
+    if _QUANTITY.fullmatch(value) and of_the_trade(name):
+        return Pair(name, value, both)
+    return Pair(before[0], whole, both, joined=True)
 
 
 def curly_quotes(text: str, node: yaml.ScalarNode, file: str) -> Problem | None:
