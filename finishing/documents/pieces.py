@@ -76,7 +76,10 @@ def meant(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, 
             name, value = found.group(1), found.group(2).strip()
             if found.group(2)[:1] == "\u00a0":
                 what = "the space behind the colon only looks like one; type it anew"
-            return Pair(name, value, _problem(what, place, word, text, key, key, f"{name}: {value}"))
+            problem = _problem(what, place, word, text, key, key, f"{name}: {value}")
+            return Pair(name, value if _is_open(value) else _unquoted(value), problem)
+    if before is not None and not getattr(before[2], "style", None) and _is_open(before[1]):  # told with its key
+        return Pair(before[0], _unquoted(f"{before[1]}, {word}"), None, joined=True)
     without = None if key.style else _without_colon(text, key, before, place)
     if without is not None:
         return without
@@ -102,17 +105,29 @@ def meant(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, 
     return Pair(name, whole, _problem(what, place, whole, text, node, key, quoted(whole)), joined=True)
 
 
+def _is_open(value: Any) -> bool:
+    """Whether a value begins with a quote that is not closed: one of a run-on pair, in which YAML sees no quote."""
+    quote = value[:1] if isinstance(value, str) else ""
+    return quote in ("'", '"') and not (len(value) > 1 and value.endswith(quote))
+
+
+def _unquoted(value: str) -> str:
+    whole = len(value) > 1 and value[0] in ("'", '"') and value[0] == value[-1]
+    return value[1:-1] if whole else value
+
+
 def _without_colon(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, place: Place) -> Pair | None:
-    """A piece as a pair whose colon is missing: a word with a quantity behind it, or one of the trade's words. Behind a
-    text it may as well be the rest of that, and both are told."""
+    """A piece as a pair whose colon is missing: a word with a quantity before or behind it, or one of the trade's.
+    Behind a text it may as well be the rest of that, and both are told."""
     found = _NO_COLON.fullmatch(key.value)
-    if not found or not (_QUANTITY.fullmatch(found.group(2)) or of_the_trade(found.group(1))):
+    number = before is not None and _QUANTITY.fullmatch(str(before[1])) is not None
+    if not found or not (number or _QUANTITY.fullmatch(found.group(2)) or of_the_trade(found.group(1))):
         return None
     name, value = found.groups()
     what = f'a colon is missing behind "{name}"'
     problem = _problem(what, place, key.value, text, key, key, f"{name}: {value}")
     node = None if before is None else before[2]
-    if before is None or not isinstance(node, yaml.ScalarNode) or node.style or _QUANTITY.fullmatch(str(before[1])):
+    if before is None or not isinstance(node, yaml.ScalarNode) or node.style or number:
         return Pair(name, value, problem)
     if before[1] is None or node.value[:1] in CURLY:
         return None
@@ -200,24 +215,26 @@ def run_on_dashes(text: str, keys: list[yaml.ScalarNode], file: str) -> list[Pro
 
 
 def run_on_flow(text: str, key: yaml.Node, file: str) -> tuple[str, yaml.Node, Problem] | None:
-    """A key whose colon sticks to a brace with pairs in it (rights:{creator: A}), so that YAML sees another key: the
-    key, the node of its value, and the problem."""
-    found = re.match(r"(\w+):(?=[\[{])", key.value) if isinstance(key, yaml.ScalarNode) and not key.style else None
+    """A key whose colon sticks to a brace with pairs in it, or is missing (rights:{creator: A}, rights {creator: A}),
+    so that YAML sees another key: the key, the node of its value, and the problem."""
+    plain = isinstance(key, yaml.ScalarNode) and not key.style
+    found = re.match(r"(\w+)(?::(?=[\[{])|\s+(?=\{))", key.value) if plain else None
     if not found:
         return None
     start = key.start_mark.index + found.end()
     place = Place(file, key.start_mark.line + 1, key.start_mark.column + len(found.group()))
     line = _line(text, key.start_mark.index)
     at = line.find(found.group()) + len(found.group())
-    problem = Problem(
-        "a space is missing behind the colon", where=place, got=line, remedy=f"write {line[:at]} {line[at:]}"
-    )
+    name, sticks = found.group(1), found.group().endswith(":")
+    what = "a space is missing behind the colon" if sticks else f'a colon is missing behind "{name}"'
+    mended = f"{line[:at]} {line[at:]}" if sticks else f"{line[: at - len(found.group())]}{name}: {line[at:]}"
+    problem = Problem(what, where=place, got=line, remedy=f"write {mended}")
     try:
         # blanks before it, so that its marks are those of the whole text
         value = yaml.compose(re.sub(r"[^\n]", " ", text[:start]) + _rest(text, start), Loader=yaml.BaseLoader)
     except yaml.YAMLError:
         value = None
-    return found.group(1), value or yaml.ScalarNode("tag:yaml.org,2002:str", "", key.end_mark, key.end_mark), problem
+    return name, value or yaml.ScalarNode("tag:yaml.org,2002:str", "", key.end_mark, key.end_mark), problem
 
 
 def _problem(
