@@ -99,8 +99,11 @@ def _explain(error: Any, tree: Tree, at: Found) -> Problem:
         expected = "a number" if words is None or words.each is None else _span(words.each)
         remedy = f"write {expected} behind {name}:"
     elif words is not None and words.each is not None and (outside := _outside(value, words.each)):
-        remedy = f"{outside}: write {_span(words.each)} in its place"
-    return Problem(f"{called} cannot be read", where=place, got=shape(value), expected=expected, remedy=remedy)
+        remedy = f"{outside}: write {_span(words.each)} there"
+    got, filled = shape(value), error.get("input")
+    if setting is None and isinstance(filled, list | tuple) and "$" in got and filled != value:
+        got = f"{got}, which is {shape(list(filled))}"
+    return Problem(f"{called} cannot be read", where=place, got=got, expected=expected, remedy=remedy)
 
 
 def _setting_at_fault(
@@ -127,8 +130,13 @@ def _outside(value: object, each: tuple[float, float]) -> str:
     """Which numbers of a list are above or below what each of them may be; empty where none is."""
     low, high = each
     items = [str(one) for one in value if _is_number(one)] if isinstance(value, list | tuple) else []
-    told = [f"{one} is above {format_number(high, 4)}" for one in items if parse_number(one) > high]
-    return ", ".join(told + [f"{one} is below {format_number(low, 4)}" for one in items if parse_number(one) < low])
+    above = [one for one in items if parse_number(one) > high]
+    below = [one for one in items if parse_number(one) < low]
+    told = [(above, "above", high), (below, "below", low)]
+    return ", ".join(
+        f"{' and '.join(found)} {'is' if len(found) == 1 else 'are'} {side} {format_number(limit, 4)}"
+        for found, side, limit in told if found
+    )  # fmt: skip
 
 
 def _is_number(value: object) -> bool:

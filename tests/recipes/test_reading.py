@@ -164,6 +164,15 @@ def test_of_a_list_the_setting_that_is_out_of_bounds_is_told(tmp_path: Path) -> 
     ]
 
 
+def test_a_list_that_is_wrong_as_a_whole_is_told_with_its_settings(tmp_path: Path) -> None:
+    text = "look: Several\nsettings: {m: 0.1}\nsteps:\n"
+    text += "  - exposure: {stops: 1, where: {box: {sides: [0.3, 0, $m, 1]}}}\n"
+    with pytest.raises(ProblemSet) as caught:
+        read(tmp_path, text, "several")
+    (problem,) = caught.value.problems
+    assert problem.got == "[0.3, 0, $m, 1], which is [0.3, 0, 0.1, 1]"
+
+
 def test_a_setting_is_told_in_the_file_that_gives_its_value(tmp_path: Path) -> None:
     read(tmp_path, TEXT)
     child = "look: Child\nextends: saffron\nsettings: {kept_hue: reddish}\n"
