@@ -109,8 +109,9 @@ class Overview:
         for each of the frame's rows the one of these above it, and how far it is on the way to the next (see
         `on_the_way`)."""
         upper, down = self._down[0][top : top + count], self._down[1][top : top + count]
-        first = int(upper[0]) if count else 0
-        last = min(int(upper[-1]) + 2 if count else 0, self.planes.shape[1])
+        if not count:
+            return np.empty((self.planes.shape[0], 0, self.full_width), np.float32), upper, down
+        first, last = int(upper[0]), min(int(upper[-1]) + 2, self.planes.shape[1])
         held = self._held
         if getattr(held, "first", last) > first or held.last < last:
             held.first, held.last = first, min(max(first + ROWS_HELD, last), self.planes.shape[1])

@@ -64,10 +64,13 @@ def parse_aperture(value: object) -> float:
 
 
 def parse_iso(value: object) -> float:
-    """A sensitivity from `100` or `ISO 100`; at least 1, up to 10 million. Raises ValueError."""
-    found = re.fullmatch(rf"(?:ISO\s*)?{_NUMBER}", _text(value), re.IGNORECASE)
+    """A sensitivity from `100` or `ISO 100`; at least 3, up to 10 million.
+
+    12.800 is no sensitivity with three decimals, but one whose thousands are set apart. Raises ValueError.
+    """
+    found = re.fullmatch(rf"(?:ISO\s*)?{_NUMBER}(?<!\.\d\d\d)", _text(value), re.IGNORECASE)
     number = float(found.group(1)) if found else 0.0
-    if not 1 <= number <= 1e7:
+    if not 3 <= number <= 1e7:
         raise ValueError(f"expected {EXPECTED_ISO}")
     return number
 

@@ -1,5 +1,6 @@
 """The reduced copy of a frame against other libraries' means and blurs."""
 
+from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
 
 import cv2
@@ -82,6 +83,16 @@ def test_overview_is_the_mean_over_areas_where_blocks_do_not_fit(
 def test_strips_of_any_height_give_the_same_bits(by: int, cuts: set[int]) -> None:
     planes = np.random.default_rng(5).random((3, 47, 61)).astype(np.float32)
     assert np.array_equal(reduced(planes, by, [0, *cuts]).planes, reduced(planes, by).planes)
+
+
+@pytest.mark.parametrize("top", [0, 20, 47])
+def test_no_rows_are_none_whatever_was_asked_for_before(top: int) -> None:
+    overview = reduced(np.random.default_rng(5).random((3, 47, 61)).astype(np.float32), 4)
+    with ThreadPoolExecutor(1) as fresh:
+        assert fresh.submit(overview.rows, top, 0).result().shape == (3, 0, 61)
+        whole = fresh.submit(overview.rows, 0, 47).result()
+        assert fresh.submit(overview.rows, top, 0).result().shape == (3, 0, 61)
+    assert np.array_equal(whole, overview.rows(0, 47))
 
 
 @given(st.integers(1, 47), st.integers(1, 47), st.randoms())

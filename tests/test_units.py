@@ -46,6 +46,17 @@ def test_what_is_no_aperture(text: object) -> None:
         units.parse_aperture(text)
 
 
+@pytest.mark.parametrize(("text", "iso"), [("100", 100), ("ISO 400", 400), ("3", 3), ("12.5", 12.5)])
+def test_iso(text: str, iso: float) -> None:
+    assert units.parse_iso(text) == iso
+
+
+@pytest.mark.parametrize("text", ["1.600", "12.800", "1,600", "1", "2.5", "fast", None])
+def test_what_is_no_iso(text: object) -> None:
+    with pytest.raises(ValueError, match="expected an ISO"):
+        units.parse_iso(text)
+
+
 @pytest.mark.parametrize(("text", "power"), [("1/1", 1), ("1/128", 1 / 128), ("0.25", 0.25), ("1", 1)])
 def test_power(text: str, power: float) -> None:
     assert units.parse_power(text) == power

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import click
@@ -29,8 +30,9 @@ class _Words:
 class ListedCommand(click.Command):
     """A command with listed options.
 
-    Words behind such an option belong to it, but where the command would then lack what it needs (its session), the
-    last of them is that: `finishing run --frames A-0001 A-0002 shoot`.
+    Words behind such an option belong to it, but where the command would then lack what it needs (its session), one of
+    them is that: the last that is a folder or a YAML file, or else the last, but never the only word behind an option:
+    `finishing run --frames A-0001 A-0002 shoot`, `finishing run --frames A-0001 shoot --look faded_print`.
     """
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
@@ -41,8 +43,8 @@ class ListedCommand(click.Command):
             return super().parse_args(ctx, args)  # which says so
         arguments = [one for one in self.params if isinstance(one, click.Argument)]
         needed = sum(one.nargs for one in arguments if one.required and one.nargs > 0)
-        while len(words.alone) < needed and words.listed and not words.listed[-1][2]:
-            words.alone.insert(0, words.listed.pop()[1])
+        while len(words.alone) < needed and (at := _most_likely(words.listed)) is not None:
+            words.alone.insert(0, words.listed.pop(at)[1])
         if any(one.nargs < 0 for one in arguments) or len(words.alone) <= needed:
             listed = [part for option, word, _ in words.listed for part in (option, word)]
             return super().parse_args(ctx, [*words.rest, *listed, "--", *words.alone])
@@ -52,6 +54,17 @@ class ListedCommand(click.Command):
         option = next((one.opts[0] for one in self.params if isinstance(one, Listed) and "--frames" in one.opts), None)
         told = f"nothing says what {' '.join(words)} is for."
         return told if option is None else f"{told} If it names frames, write {option} {' '.join(words)}"
+
+
+def _most_likely(listed: Sequence[tuple[str, str, bool]]) -> int | None:
+    """Which of the words behind listed options stands for itself, if one can."""
+    more = [at for at, (_, _, first) in enumerate(listed) if not first]
+    there = [at for at in more if _is_path(Path(listed[at][1]))]
+    return max(there or more, default=None)
+
+
+def _is_path(path: Path) -> bool:
+    return path.is_dir() or (path.suffix.lower() in (".yaml", ".yml") and path.is_file())
 
 
 def _sorted(args: Sequence[str], options: dict[str, click.Option]) -> _Words:
@@ -66,7 +79,7 @@ def _sorted(args: Sequence[str], options: dict[str, click.Option]) -> _Words:
         elif isinstance(option, Listed):
             current = name
             first = value if equals else next(line, None)
-            if first is None:
+            if first is None or (not equals and (first == "--" or first.partition("=")[0] in options)):
                 raise click.UsageError(f"{name} stands without a name behind it")
             words.listed.append((name, first, True))
         elif word.startswith("-") and len(word) > 1:

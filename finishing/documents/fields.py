@@ -20,7 +20,8 @@ from finishing import units
 @dataclass(frozen=True)
 class Words:
     """What a value is called when it is asked for, and one to copy. unit is empty for pure numbers and words; also:
-    words that people write, each with the value that it means."""
+    words that people write, each with the value that it means; each: the lowest and the highest that each number of a
+    list may be."""
 
     expected: str
     example: str
@@ -29,6 +30,7 @@ class Words:
     high: float | None = None
     choices: tuple[str, ...] = ()
     also: tuple[tuple[str, str], ...] = ()
+    each: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -260,7 +262,7 @@ def numbers(count: int, low: float, high: float, expected: str, example: str) ->
 
     item = {"type": "number", "minimum": low, "maximum": high}
     schema = {"type": "array", "items": item, "minItems": count, "maxItems": count}
-    return Kind(read, Words(expected, example), schema)
+    return Kind(read, Words(expected, example, each=(low, high)), schema)
 
 
 EXPECTED_POINT = "a point [x, y] in fractions of the frame's width and height, 0 to 1"
@@ -289,7 +291,7 @@ Centre = Annotated[
     str | tuple[float, float],
     Kind(
         _parse_centre,
-        Words(EXPECTED_CENTRE, "subject", choices=("frame", "subject")),
+        Words(EXPECTED_CENTRE, "subject", choices=("frame", "subject"), each=(0, 1)),
         {"description": EXPECTED_CENTRE},
     ),
 ]

@@ -3,6 +3,7 @@
 import re
 import unicodedata
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Annotated, Any
 
@@ -11,6 +12,22 @@ from pydantic import TypeAdapter, ValidationError
 from finishing import units
 from finishing.documents.fields import Words
 from finishing.documents.names import nearest
+
+
+@dataclass(frozen=True)
+class Meant:
+    """What is odd about a value, and how it is written; other: how it is written where it was meant in another way that
+    is as likely, and the words for when that is so."""
+
+    what: str
+    written: str
+    other: tuple[str, str] | None = None
+
+    def remedy(self, name: str) -> str:
+        """What to write behind a key; of two ways, both."""
+        other = "" if self.other is None else f", or {name}: {self.other[0]} {self.other[1]}"
+        return f"write {name}: {self.written}{other}"
+
 
 #: Units that people write behind numbers which have that unit anyway, by the field's own unit.
 _UNITS = {
@@ -28,17 +45,26 @@ _UNITS = {
     "metres": "m|met(?:re|er)s?",
     "f-number": "f",
 }
+#: The sides of the globe that latitudes and longitudes are on, by the highest that there is.
+_SIDES: dict[float | None, str] = {90.0: "NS", 180.0: "EW"}
 #: Units written out, as their fields have them.
 _SHORT = (
     (r"\s*\bmet(?:re|er)s?$", " m"), (r"\s*\bcentimet(?:re|er)s?$", " cm"), (r"\s*\bmillimet(?:re|er)s?$", " mm"),
     (r"\s*(?:\bfeet|\bfoot|')$", " ft"), (r"(?<=\d)\s*(?:\binches|in\.|\")$", " inch"), (r"\s*\binches$", " inch"),
     (r"\s*(?:\bmegabytes?|mb)$", " MB"), (r"\s*(?:\bkilobytes?|kb)$", " kB"),
 )  # fmt: skip
+#: Units of what is counted in fractions of 1.
+_FRACTIONS = ("seconds", "of full power")
 #: What a percentage can be of: a whole that has no unit of its own.
 _SHARES = ("", "of full power", "of the long edge", "the short side", "short sides", "of the pixels")
+#: Units whose numbers go into the thousands: 1,600 and 1.600 are 1600 there.
+_IN_THOUSANDS = ("ISO", "kelvin", "pixels")
+#: A number whose digits stand in groups of three, with what stands around it.
+_GROUPED = re.compile("((?:.*[^\\d.,])?)([1-9]\\d{0,2}(?:[.,'’\u2009 ]\\d{3})+)(\\D*)")
 _DEGREES = re.compile("\\s*[°º˚]")
 _DASHES = re.compile("^[\u2010-\u2015]")
-_PERCENT = re.compile(r"\s*([+-]?\d+(?:\.\d+)?)\s*(?:%|per ?cent)\s*")
+#: Without a sign: +20 % is a change, and 1.2 to what is multiplied by it.
+_PERCENT = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(?:%|per ?cent)\s*")
 #: Names of colours as CSS Color Module Level 4 has them (named colours), those of everyday language.
 _COLOURS = {
     "red": "#ff0000", "orange": "#ffa500", "yellow": "#ffff00", "green": "#008000", "blue": "#0000ff",
@@ -49,12 +75,47 @@ _COLOURS = {
 }  # fmt: skip
 
 
-def _candidates(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
+def _grouped(text: str, words: Words | None) -> Iterator[Meant]:
+    """Numbers with a comma or with digits in groups of three. 1,250 is both a decimal comma and a thousand: the unit
+    tells which, or what stands around it (1/1,250)."""
+    point = re.sub(r"(?<=\d),(?=\d)", ".", text)
+    found = _GROUPED.fullmatch(text)
+    if found:
+        before, number, behind = found.groups()
+        whole = Meant(
+            "with a sign between the thousands, which is left out", before + re.sub(r"\D", "", number) + behind
+        )
+        if (words is not None and words.unit in _IN_THOUSANDS) or re.search(r"\d\s*/\s*$", before):
+            yield whole
+        elif "," in number:
+            yield Meant("with a comma", point, (whole.written, "where the comma parts the thousands"))
+    if point != text:
+        yield Meant("with a decimal comma; here it is a point", point)
+    if found:
+        yield whole
+
+
+def _without_one(text: str, words: Words | None) -> Iterator[Meant]:
+    """200 as 1/200 where times and powers are counted; a power that strobes do not have, and that is no more than 100,
+    may be a percentage as well."""
+    if words is None or words.unit not in _FRACTIONS or not re.fullmatch(r"[1-9]\d*", text):
+        return
+    number = int(text)
+    if words.unit in _SHARES and number <= 100 and number & (number - 1):
+        other = units.format_number(number / 100), "where that is a percentage"
+        yield Meant("neither as a fraction nor as a percentage", f"1/{text}", other)
+    yield Meant("without its 1/", f"1/{text}")
+
+
+def _candidates(text: str, words: Words | None) -> Iterator[Meant]:
     """What the slip may be, and the text without it."""
-    if re.search(r"\d,\d", text):
-        yield "with a decimal comma; here it is a point", re.sub(r"(?<=\d),(?=\d)", ".", text)
-    if re.fullmatch(r"\d{1,3}(?:[.,'’\u2009 ]\d{3})+", text):
-        yield "with a sign between the thousands, which is left out", re.sub(r"\D", "", text)
+    yield from _grouped(text, words)
+    yield from _without_one(text, words)
+    yield from (Meant(what, mended) for what, mended in _others(text, words))
+
+
+def _others(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
+    """The slips that can be read in one way only."""
     if any(unicodedata.category(char) == "No" for char in text):
         yield from (("with a fraction sign", one) for one in _fractions(text))
     if _DEGREES.search(text):
@@ -64,13 +125,12 @@ def _candidates(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
     if re.match(r"(minus|plus)\s", text):
         yield "with its sign as a word", re.sub(r"^minus\s+", "-", re.sub(r"^plus\s+", "+", text))
     percent = _PERCENT.fullmatch(text)
-    if percent:
-        yield "as a percentage", _of_hundred(float(percent.group(1)), words)
+    share = _of_hundred(float(percent.group(1)), words) if percent else None
+    if share is not None:
+        yield "as a percentage", share
     yield from _with_unit(text, words)
     if words is not None and words.unit == "stops" and re.fullmatch(r"[+-]?(\d+ )?\d+/[1-9]\d*", text):
         yield "as a fraction; here it is a decimal number", _decimal(text)
-    if re.fullmatch(r"[1-9]\d*", text):
-        yield "without its 1/", f"1/{text}"
     if re.fullmatch(r"1:\d+", text):
         yield "with a colon in place of the slash", text.replace(":", "/")
     if re.search(r"\S\s*\(.*\)$", text):
@@ -86,9 +146,12 @@ def _candidates(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
     yield from (("in another way than is read here", one) for one in _times(text))
 
 
-def _of_hundred(number: float, words: Words | None) -> str:
-    """A percentage as its field takes it: as a share of 1, where that is what it counts."""
-    share = words is None or (words.unit in _SHARES and (words.high is None or words.high < 10))
+def _of_hundred(number: float, words: Words | None) -> str | None:
+    """A percentage as its field takes it: as a share of 1, where that is what it counts; None where it counts something
+    else (stops, pixels)."""
+    if words is not None and (words.unit not in _SHARES or (not words.unit and words.high is None)):
+        return None
+    share = words is None or words.high is None or words.high < 10
     return units.format_number(number / 100 if share else number, 4)
 
 
@@ -97,8 +160,9 @@ def _with_unit(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
     found = re.search(rf"(?<=[\d\s.])\s*(?:{unit})$", text, re.IGNORECASE) if unit else None
     if found:
         yield "with its unit, which is left out", text[: found.start()].rstrip()
-    if unit is not None and unit == _UNITS["degrees"]:
-        where = re.fullmatch(r"(\d+(?:\.\d+)?)\s*°?\s*([NSEW])", text)
+    sides = _SIDES.get(words.high) if words is not None and words.unit == "degrees" else None
+    if sides is not None:
+        where = re.fullmatch(rf"(\d+(?:\.\d+)?)\s*°?\s*([{sides}])", text)
         if where:
             yield "with its side of the globe", ("-" if where.group(2) in "SW" else "") + where.group(1)
     for pattern, short in _SHORT:
@@ -142,10 +206,13 @@ def _dates(text: str) -> Iterator[str]:
 
 def _times(text: str) -> Iterator[str]:
     """18.50, 18h50, 1850 and 6:50 pm as times of day; +2 and UTC+2 as offsets."""
-    day = re.fullmatch(r"(\d{1,2})(?:[.:h ]?(\d{2}))?\s*(?:(am|pm)|uhr|h)?", text.lower().replace("p.m.", "pm"))
+    day = re.fullmatch(r"(\d{1,2})(?:[.:h ]?(\d{2}))?\s*(?:([ap])\.?\s?m\.?|uhr|h)?", text.lower())
     if day and (day.group(2) or day.group(3)):
-        hours = int(day.group(1)) % 12 + 12 if day.group(3) == "pm" and int(day.group(1)) <= 12 else int(day.group(1))
-        yield f"{hours:02}:{day.group(2) or '00'}"
+        hours, half = int(day.group(1)), day.group(3)
+        if half is not None and hours <= 12:  # 12 am is midnight, 12 pm is noon
+            hours = hours % 12 + (12 if half == "p" else 0)
+        if half != "a" or hours < 12:
+            yield f"{hours:02}:{day.group(2) or '00'}"
     offset = re.fullmatch(r"(?:UTC|GMT)?\s*([+-]?)\s*(\d{1,2})(?::?([0-5]\d))?", text)
     if offset:
         yield f"{offset.group(1) or '+'}{int(offset.group(2)):02}:{offset.group(3) or '00'}"
@@ -186,28 +253,36 @@ def _lists(value: Any) -> Iterator[tuple[str, list[str]]]:
         numbers = [float(found.group(1)) for found in percents if found]
         yield "as percentages; here they are fractions", [units.format_number(one / 100, 4) for one in numbers]
     if all(re.fullmatch(r"\d+(\.\d+)?", part) and float(part) <= 100 for part in value):
-        yield "as percentages; here they are fractions", [units.format_number(float(one) / 100, 4) for one in value]
+        parts = [float(part) for part in value]
+        # beside a fraction, or where none is large, a number above 1 is rather a slip
+        if parts and max(parts) > 2 and not any(0 < part < 1 for part in parts):
+            yield "as percentages; here they are fractions", [units.format_number(one / 100, 4) for one in parts]
 
 
-def as_meant(value: Any, info: Any, words: Words | None) -> tuple[str, str] | None:
-    """What is odd about a value, and how it is written; None where no such slip leads to a value that can be read.
+def as_meant(value: Any, info: Any, words: Words | None) -> Meant | None:
+    """How a value is meant; None where no such slip leads to a value that can be read.
 
     info: the model's field that it stands in.
     """
     if isinstance(value, str):
-        for what, mended in _candidates(value.strip(), words):
-            if reads(mended, info):
-                return what, f'"{mended}"' if re.match(r"#|[+-]?\d\d:", mended) else mended
+        for one in _candidates(value.strip(), words):
+            if reads(one.written, info) and (one.other is None or reads(one.other[0], info)):
+                return replace(one, written=_as_text(one.written))
     if isinstance(value, dict) and len(value) == 1 and words is not None:
         ((key, item),) = value.items()
         known = nearest(str(key), words.choices)
-        for one in [item, *(text for _, text in _candidates(str(item), Words("", "", "stars")))]:
-            if known is not None and reads({known: one}, info):
-                return "in another way than is read here", f"{{{known}: {one}}}"
+        for text in [item, *(one.written for one in _candidates(str(item), Words("", "", "stars")))]:
+            if known is not None and reads({known: text}, info):
+                return Meant("in another way than is read here", f"{{{known}: {text}}}")
     for what, numbers in _lists(value):
         if reads(numbers, info):
-            return what, f"[{', '.join(numbers)}]"
+            return Meant(what, f"[{', '.join(numbers)}]")
     return None
+
+
+def _as_text(written: str) -> str:
+    """A value in quotes where YAML would take it for something else without them."""
+    return f'"{written}"' if re.match(r"#|[+-]?\d\d:", written) else written
 
 
 def reads(value: Any, info: Any) -> bool:

@@ -123,6 +123,11 @@ def synonyms(name: str, known: Iterable[str]) -> list[str]:
     return [one for one in known if any(spelled(one) in group for group in groups)]
 
 
+def of_the_trade(name: str) -> bool:
+    """Whether people write this word where a name stands."""
+    return any(spelled(name) in group for group in _GROUPS)
+
+
 def plainly_alike(name: str, known: Iterable[str]) -> str | None:
     """The known name that differs by a slip or two."""
     return _alike(name, known, _PLAINLY_ALIKE)

@@ -10,6 +10,7 @@ from typing import Any
 
 import yaml
 
+from finishing.documents.names import of_the_trade
 from finishing.documents.slips import quoted
 from finishing.errors import Place, Problem
 
@@ -18,10 +19,15 @@ CURLY = "“”„‟‘’‚"
 _STRAIGHT = str.maketrans({**dict.fromkeys("“”„‟", '"'), **dict.fromkeys("‘’‚", "'")})
 _RUN_ON = re.compile(r"([A-Za-z_]\w*):([^ ].*)", re.DOTALL)
 _EQUALS = re.compile(r"([A-Za-z_]\w*)\s*=\s*(.*)", re.DOTALL)
+_NO_COLON = re.compile(r"([A-Za-z_]\w*)\s+(\S.*)", re.DOTALL)
+#: A quantity, which is no part of a text: f/8, 1/125 s, 4:5, 45 degrees.
+_QUANTITY = re.compile(r"[+-]?(?:[fF]/?|ISO\s*|\d+[/:])?\d*\.?\d+\s*(?:[%°\"]|[A-Za-z]{0,7})|\$\w+")
 #: A number that can be nothing else: a percentage, or with a point; one or several.
 _NUMBER = re.compile(r"[+-]?(?:\d*\.\d+%?|\d+(?:\.\d+)?%)(?:, [+-]?(?:\d*\.\d+%?|\d+(?:\.\d+)?%))*")
 #: A number with a unit behind it.
 _WITH_UNIT = re.compile(r"[+-]?\d+\.\d+\s*(?:[A-Za-z°%×\"'].{0,20})")
+#: A number with commas before each three of its digits.
+_GROUPS = re.compile(r"(?:ISO ?|1/)?[1-9]\d{0,2}(?:,\d{3})+")
 #: Spaces that look like one and are none to YAML.
 _ODD_SPACES = re.compile("^[ \t]*[\u00a0\u2000-\u200b\u202f\u3000][ \t\u00a0\u2000-\u200b\u202f\u3000]*", re.MULTILINE)
 
@@ -29,7 +35,7 @@ _ODD_SPACES = re.compile("^[ \t]*[\u00a0\u2000-\u200b\u202f\u3000][ \t\u00a0\u20
 @dataclass(frozen=True)
 class Pair:
     """What a piece of a mapping was meant as. joined: it goes on with the value before it; problem: None where the
-    slip is told already."""
+    slip is told already, or by the field that the value is of."""
 
     key: str
     value: str
@@ -70,7 +76,13 @@ def meant(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, 
             name, value = found.group(1), found.group(2).strip()
             if found.group(2)[:1] == "\u00a0":
                 what = "the space behind the colon only looks like one; type it anew"
-            return Pair(name, value, _problem(what, place, word, text, key, key, f"{name}: {value}"))
+            problem = _problem(what, place, word, text, key, key, f"{name}: {value}")
+            return Pair(name, value if _is_open(value) else _unquoted(value), problem)
+    if before is not None and not getattr(before[2], "style", None) and _is_open(before[1]):  # told with its key
+        return Pair(before[0], _unquoted(f"{before[1]}, {word}"), None, joined=True)
+    without = None if key.style else _without_colon(text, key, before, place)
+    if without is not None:
+        return without
     if before is None or not isinstance(before[1], str) or not isinstance(before[2], yaml.ScalarNode):
         return None
     name, value, node = before
@@ -81,18 +93,50 @@ def meant(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, 
         what = f'brackets are missing around the numbers of "{name}"'
         return Pair(name, whole, _problem(what, place, whole, text, node, key, f"[{whole}]"), joined=True)
     tight = text[key.start_mark.index - 1] == ","
+    if _GROUPS.fullmatch(f"{value},{word}"):
+        # a decimal comma or one between the thousands: the field knows which, and tells
+        return Pair(name, f"{value},{word}", None, joined=True)
     if re.search(r"\d$", value) and (word.isdecimal() or (tight and _WITH_UNIT.fullmatch(f"{value}.{word}"))):
         whole = f"{value}.{word}"
         what = f'a decimal comma: "{name}" takes a point'
-        problem = _problem(what, place, f"{value},{word}", text, node, key, whole)
-        if re.fullmatch(r"[1-9]\d{0,2}", value) and re.fullmatch(r"\d{3}", word):
-            remedy = f"{problem.remedy}, or {value}{word} where the comma parts the thousands"
-            what = f'a comma in the number of "{name}"'
-            problem = Problem(what, where=place, got=problem.got, remedy=remedy)
-        return Pair(name, whole, problem, joined=True)
+        return Pair(name, whole, _problem(what, place, f"{value},{word}", text, node, key, whole), joined=True)
     whole = f"{value}, {word}"
     what = f'the comma ends the text of "{name}"'
     return Pair(name, whole, _problem(what, place, whole, text, node, key, quoted(whole)), joined=True)
+
+
+def _is_open(value: Any) -> bool:
+    """Whether a value begins with a quote that is not closed: one of a run-on pair, in which YAML sees no quote."""
+    quote = value[:1] if isinstance(value, str) else ""
+    return quote in ("'", '"') and not (len(value) > 1 and value.endswith(quote))
+
+
+def _unquoted(value: str) -> str:
+    whole = len(value) > 1 and value[0] in ("'", '"') and value[0] == value[-1]
+    return value[1:-1] if whole else value
+
+
+def _without_colon(text: str, key: yaml.ScalarNode, before: tuple[str, Any, Any] | None, place: Place) -> Pair | None:
+    """A piece as a pair whose colon is missing: a word with a quantity before or behind it, or one of the trade's.
+    Behind a text it may as well be the rest of that, and both are told."""
+    found = _NO_COLON.fullmatch(key.value)
+    number = before is not None and _QUANTITY.fullmatch(str(before[1])) is not None
+    if not found or not (number or _QUANTITY.fullmatch(found.group(2)) or of_the_trade(found.group(1))):
+        return None
+    name, value = found.groups()
+    what = f'a colon is missing behind "{name}"'
+    problem = _problem(what, place, key.value, text, key, key, f"{name}: {value}")
+    node = None if before is None else before[2]
+    if before is None or not isinstance(node, yaml.ScalarNode) or node.style or number:
+        return Pair(name, value, problem)
+    if before[1] is None or node.value[:1] in CURLY:
+        return None
+    whole = f"{before[1]}, {key.value}"
+    remedy = f"{problem.remedy}; or {before[0]}: {quoted(whole)} where that is one text"
+    both = Problem(what, where=place, got=whole, remedy=remedy)
+    if _QUANTITY.fullmatch(value) and of_the_trade(name):
+        return Pair(name, value, both)
+    return Pair(before[0], whole, both, joined=True)
 
 
 def curly_quotes(text: str, node: yaml.ScalarNode, file: str) -> Problem | None:
@@ -171,24 +215,26 @@ def run_on_dashes(text: str, keys: list[yaml.ScalarNode], file: str) -> list[Pro
 
 
 def run_on_flow(text: str, key: yaml.Node, file: str) -> tuple[str, yaml.Node, Problem] | None:
-    """A key whose colon sticks to a brace with pairs in it (rights:{creator: A}), so that YAML sees another key: the
-    key, the node of its value, and the problem."""
-    found = re.match(r"(\w+):(?=[\[{])", key.value) if isinstance(key, yaml.ScalarNode) and not key.style else None
+    """A key whose colon sticks to a brace with pairs in it, or is missing (rights:{creator: A}, rights {creator: A}),
+    so that YAML sees another key: the key, the node of its value, and the problem."""
+    plain = isinstance(key, yaml.ScalarNode) and not key.style
+    found = re.match(r"(\w+)(?::(?=[\[{])|\s+(?=\{))", key.value) if plain else None
     if not found:
         return None
     start = key.start_mark.index + found.end()
     place = Place(file, key.start_mark.line + 1, key.start_mark.column + len(found.group()))
     line = _line(text, key.start_mark.index)
     at = line.find(found.group()) + len(found.group())
-    problem = Problem(
-        "a space is missing behind the colon", where=place, got=line, remedy=f"write {line[:at]} {line[at:]}"
-    )
+    name, sticks = found.group(1), found.group().endswith(":")
+    what = "a space is missing behind the colon" if sticks else f'a colon is missing behind "{name}"'
+    mended = f"{line[:at]} {line[at:]}" if sticks else f"{line[: at - len(found.group())]}{name}: {line[at:]}"
+    problem = Problem(what, where=place, got=line, remedy=f"write {mended}")
     try:
         # blanks before it, so that its marks are those of the whole text
         value = yaml.compose(re.sub(r"[^\n]", " ", text[:start]) + _rest(text, start), Loader=yaml.BaseLoader)
     except yaml.YAMLError:
         value = None
-    return found.group(1), value or yaml.ScalarNode("tag:yaml.org,2002:str", "", key.end_mark, key.end_mark), problem
+    return name, value or yaml.ScalarNode("tag:yaml.org,2002:str", "", key.end_mark, key.end_mark), problem
 
 
 def _problem(

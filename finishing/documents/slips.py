@@ -131,6 +131,9 @@ def _quote_broken_off(lines: Sequence[str], stop: Stop) -> Slip | None:
         rest = "" if end is None else line[end + 1 :].lstrip()
         if end is None or not rest or rest[0] in ",}]:#":
             continue
+        missing = _pair_behind(stop.line, line, start, end)
+        if missing is not None:
+            return missing
         inside = line[start + 1 : end]
         meant = re.search(r",\s*(?:[\w.-]+:\s*)?$", inside)  # what follows is a value of its own
         if meant and _in_flow(line, start):
@@ -141,6 +144,20 @@ def _quote_broken_off(lines: Sequence[str], stop: Stop) -> Slip | None:
         inner = line[start + 1 : close]
         mended = line[:start] + quoted(inner) + line[close + 1 if last > end else close :]
         return Slip(stop.line, end, "the quote closes here, in the middle of the text", mended)
+    return None
+
+
+def _pair_behind(at: int, line: str, start: int, end: int) -> Slip | None:
+    """A text in quotes with a key behind it, or with another text in a list: what is missing is what parts the two."""
+    opens = [line[column] for column in _opening(line) if column < start]
+    behind = line[end + 1 :].lstrip()
+    key = re.match(r"[A-Za-z_][\w.-]*:(?=\s|$)", behind)
+    listed = opens[-1:] == ["["] and re.match(r"\s+[\"']", line[end + 1 :])
+    if opens and (key or listed):
+        return Slip(at, end + 1, "a comma is missing here", f"{line[: end + 1]},{line[end + 1 :]}")
+    if key:
+        why = f"write {behind.rstrip()} in a line of its own"
+        return Slip(at, end + 1, "a second key stands in this line", None, why)
     return None
 
 
@@ -225,6 +242,17 @@ def _no_space(lines: Sequence[str], stop: Stop) -> Slip | None:
             before, key, value = found.groups()
             what = "a space is missing behind the colon"
             return Slip(at, len(before) + len(key), what, f"{before}{key}: {value}")
+    return None
+
+
+def _no_colon_before_brace(lines: Sequence[str], stop: Stop) -> Slip | None:
+    """A key without its colon in front of pairs in braces."""
+    for at in range(stop.line, max(stop.line - 4, -1), -1):
+        found = re.search(r"(?:^\s*(?:-\s+)*|[{,]\s*)([A-Za-z_]\w*)(\s+)\{\s*[A-Za-z_][\w.]*\s*:\s", lines[at])
+        if found and not any(start < found.start(1) < (end or len(lines[at])) for start, end in _quotes(lines[at])):
+            line, column = lines[at], found.end(1)
+            what = f'a colon is missing behind "{found.group(1)}"'
+            return Slip(at, column, what, f"{line[:column]}: {line[found.end(2) :]}")
     return None
 
 
@@ -361,6 +389,6 @@ def _out_of_line(lines: Sequence[str], stop: Stop) -> Slip | None:
 
 #: In the order in which they are looked for.
 SLIPS: tuple[Callable[[Sequence[str], Stop], Slip | None], ...] = (
-    _tab, _hash, _quote_left_open, _quote_broken_off, _escape, _reserved, _brackets, _no_space, _no_space_behind_dash,
-    _second_colon, _broken_line, _no_colon, _out_of_line,
+    _tab, _hash, _quote_left_open, _quote_broken_off, _escape, _reserved, _no_colon_before_brace, _brackets,
+    _no_space, _no_space_behind_dash, _second_colon, _broken_line, _no_colon, _out_of_line,
 )  # fmt: skip

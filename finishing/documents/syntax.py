@@ -1,7 +1,7 @@
 """What is told of a text that is no YAML, and how one reads on.
 
 YAML's own reader says where it gave up, which is often a line or more behind the slip. The first slip of the list that
-is found in the lines up to there is told.
+is found in the lines up to there, and that leads to another line than the one that is there, is told.
 """
 
 from collections.abc import Sequence
@@ -35,7 +35,7 @@ def syntax_problem(text: str, error: yaml.YAMLError, file: str) -> Told:
     )
     for look in SLIPS:
         slip = look(lines, stop)
-        if slip is not None:
+        if slip is not None and (slip.joined is not None or slip.mended != lines[slip.line]):
             return Told(_told(slip, lines, file), _mended(slip, lines), known=True)
     place = Place(file, line + 1, column + 1)
     if "multiple documents" in said or "another document" in said or "single document" in said:

@@ -11,6 +11,7 @@ from finishing.documents.models import Found, field_of, found_at, keys_of, model
 from finishing.documents.names import nearest, plainly_alike, same_word, spelled, synonyms, unknown_name
 from finishing.documents.tree import Path_, Tree
 from finishing.errors import Place, Problem
+from finishing.units import format_number
 
 
 def shape(value: object) -> str:
@@ -77,7 +78,7 @@ def _explain(error: Any, tree: Tree, at: Found) -> Problem:
         )
     written, place, called = tree.at(path), tree.place(path), f'"{name}"'
     value = written if written is not None else error.get("input")
-    setting = _setting_at_fault(written, error.get("input"), path)
+    setting = _setting_at_fault(written, error.get("input"), path, words.each if words else None)
     if setting is not None:
         name, value, place = setting[0], setting[1], tree.place(setting[2])
         called = f'the setting "{name}"'
@@ -90,27 +91,52 @@ def _explain(error: Any, tree: Tree, at: Found) -> Problem:
     by_choice = isinstance(value, str) and same_word(value, words.choices if words else ()) is not None
     meant = as_meant(value, info, words) if whole and not by_choice else None
     if meant is not None:
-        what, mended = meant
         expected = words.expected if words else None
-        return Problem(f"{called} is written {what}", where=place, got=shape(value), expected=expected,
-                       remedy=f"write {name}: {mended}")  # fmt: skip
+        return Problem(f"{called} is written {meant.what}", where=place, got=shape(value), expected=expected,
+                       remedy=meant.remedy(name))  # fmt: skip
     expected, remedy = _expected(error, at, name, value)
     if setting is not None and setting[2] != path:  # one number of several
-        expected, remedy = "a number", f"write a number behind {name}:"
-    return Problem(f"{called} cannot be read", where=place, got=shape(value), expected=expected, remedy=remedy)
+        expected = "a number" if words is None or words.each is None else _span(words.each)
+        remedy = f"write {expected} behind {name}:"
+    elif words is not None and words.each is not None and (outside := _outside(value, words.each)):
+        remedy = f"{outside}: write {_span(words.each)} there"
+    got, filled = shape(value), error.get("input")
+    if setting is None and isinstance(filled, list | tuple) and "$" in got and filled != value:
+        got = f"{got}, which is {shape(list(filled))}"
+    return Problem(f"{called} cannot be read", where=place, got=got, expected=expected, remedy=remedy)
 
 
-def _setting_at_fault(written: object, filled: object, path: Path_) -> tuple[str, object, Path_] | None:
+def _setting_at_fault(
+    written: object, filled: object, path: Path_, each: tuple[float, float] | None
+) -> tuple[str, object, Path_] | None:
     """The setting that a value was made of and that makes it wrong: its name, its value, and the path of its $name.
-    Within a list it is the one that is no number, where all must be."""
+    Within a list it is the one that is no number, or none that may stand there (each: lowest, highest)."""
     if isinstance(written, str) and written.startswith("$"):
         return written[1:], filled, path
     if isinstance(written, list) and isinstance(filled, list | tuple) and len(written) == len(filled):
         for index, (part, value) in enumerate(zip(written, filled, strict=True)):
-            found = _setting_at_fault(part, value, (*path, index))
-            if found is not None and not _is_number(found[1]):
+            found = _setting_at_fault(part, value, (*path, index), each)
+            if found is not None and (not _is_number(found[1]) or (each is not None and _outside([found[1]], each))):
                 return found
     return None
+
+
+def _span(each: tuple[float, float]) -> str:
+    low, high = (format_number(one, 4) for one in each)
+    return f"a number from {low} to {high}"
+
+
+def _outside(value: object, each: tuple[float, float]) -> str:
+    """Which numbers of a list are above or below what each of them may be; empty where none is."""
+    low, high = each
+    items = [str(one) for one in value if _is_number(one)] if isinstance(value, list | tuple) else []
+    above = [one for one in items if parse_number(one) > high]
+    below = [one for one in items if parse_number(one) < low]
+    told = [(above, "above", high), (below, "below", low)]
+    return ", ".join(
+        f"{' and '.join(found)} {'is' if len(found) == 1 else 'are'} {side} {format_number(limit, 4)}"
+        for found, side, limit in told if found
+    )  # fmt: skip
 
 
 def _is_number(value: object) -> bool:
@@ -261,7 +287,7 @@ def _pairs(value: str, model: type[BaseModel]) -> str:
             return f"{{{key}: {value}}}"
         meant = as_meant(value, info, words_of(info))
         if meant is not None:
-            return f"{{{key}: {meant[1]}}}"
+            return f"{{{key}: {meant.written}}}"
     return f"{{{_example(model, (needed or keys_of(model))[0])}}}"
 
 

@@ -37,10 +37,16 @@ def held(part: Path) -> Iterator[None]:
         with contextlib.suppress(OSError, ImportError):
             import fcntl
 
-            handle = os.open(part, os.O_RDONLY)
+            handle = _opened(part)
             closing.callback(os.close, handle)
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         yield
+
+
+def _opened(part: Path) -> int:
+    """Open for a lock: network disks give one that excludes others for a file that is open for writing alone (flock(2),
+    NFS). A folder cannot be; there they give none, and it stays. Raises OSError."""
+    return os.open(part, os.O_NOFOLLOW | (os.O_RDONLY if part.is_dir() else os.O_RDWR))
 
 
 def clear_left(folders: Iterable[Path]) -> list[Path]:
@@ -92,7 +98,7 @@ def _locked(part: Path) -> bool:
     try:
         import fcntl
 
-        handle = os.open(part, os.O_RDONLY | os.O_NOFOLLOW)
+        handle = _opened(part)
     except (OSError, ImportError):
         return True
     try:

@@ -200,12 +200,13 @@ def session_file(path: Path) -> Path:
     file = path / "session.yaml"
     if not path.is_dir() or file.is_file():
         return file if path.is_dir() else path
-    above = path.absolute().parent
+    upward = ".." in path.parts  # whose parent, as it is written, lies below
+    above = (path.resolve() if upward else path.absolute()).parent
     near = next(
         (one.name for one in sorted(path.iterdir()) if same_word(one.stem, ["session"]) and one.is_file()), None
     )
     if (above / "session.yaml").is_file():
-        remedy = f"it lies in the folder above: name {path.parent if path.name else above}"
+        remedy = f"it lies in the folder above: name {path.parent if path.name and not upward else above}"
     elif near is not None:
         remedy = f"rename {near}, or name it itself: {path / near}"
     else:

@@ -66,7 +66,8 @@ def shortened(text: str, width_mm: float, measure: Measure, size_pt: float, bold
         kept = (low + high + 1) // 2
         low, high = (kept, high) if fits(kept - kept // 2, count - kept // 2) else (low, kept - 1)
     numbers = _numbers(clusters)
-    head, tail = _word_end(clusters, low - low // 2), _word_start(clusters, count - low // 2)
+    breaks = _breaks(clusters, numbers)
+    head, tail = _word_end(breaks, low - low // 2), _word_start(breaks, count - low // 2)
     head = next((start for start, end in numbers if start < head < end), head)
     split = next(((start, end) for start, end in numbers if start < tail < end), None)
     if split is not None:
@@ -74,22 +75,22 @@ def shortened(text: str, width_mm: float, measure: Measure, size_pt: float, bold
         if whole is None:
             tail = split[1]
         else:
-            head, tail = _word_end(clusters, whole), split[0]
+            head, tail = _word_end(breaks, whole), split[0]
             head = next((start for start, end in numbers if start < head < end), head)
-    return _filled(clusters, head, tail, fits, cut)
+    return _filled(breaks, head, tail, fits, cut)
 
 
 def _filled(
-    clusters: Sequence[str], head: int, tail: int, fits: Callable[[int, int], bool], cut: Callable[[int, int], str]
+    breaks: Sequence[bool], head: int, tail: int, fits: Callable[[int, int], bool], cut: Callable[[int, int], str]
 ) -> str:
     """The cut with as many more whole words as there is room for, at the end first."""
     while True:
-        earlier = next((at for at in range(tail - 1, head, -1) if _between_words(clusters, at)), head)
+        earlier = next((at for at in range(tail - 1, head, -1) if breaks[at]), head)
         if earlier <= head or not fits(head, earlier):
             break
         tail = earlier
     while True:
-        later = next((at for at in range(head + 1, tail) if _between_words(clusters, at)), tail)
+        later = next((at for at in range(head + 1, tail) if breaks[at]), tail)
         if later >= tail or not fits(later, tail):
             break
         head = later
@@ -140,20 +141,25 @@ def _clusters(text: str) -> list[str]:
     return clusters
 
 
-def _between_words(clusters: Sequence[str], at: int) -> bool:
-    """Whether a cut before this sign parts no word."""
-    return at in (0, len(clusters)) or clusters[at] in _SEPARATORS or clusters[at - 1] in _SEPARATORS
-
-
-def _word_end(clusters: Sequence[str], at: int) -> int:
-    """The end of the last whole word before a place, if it is near; else the place."""
-    return next((to for to in range(at, max(at - _NEAR, 0) - 1, -1) if to and _between_words(clusters, to)), at)
-
-
-def _word_start(clusters: Sequence[str], at: int) -> int:
-    """The same of the first whole word after a place."""
+def _breaks(clusters: Sequence[str], numbers: Sequence[tuple[int, int]]) -> list[bool]:
+    """For every place whether a cut there parts neither a word nor a number (1,25)."""
     count = len(clusters)
-    return next((to for to in range(at, min(at + _NEAR, count - 1) + 1) if _between_words(clusters, to)), at)
+    breaks = [
+        at in (0, count) or clusters[at] in _SEPARATORS or clusters[at - 1] in _SEPARATORS for at in range(count + 1)
+    ]
+    for start, end in numbers:
+        breaks[start + 1 : end] = [False] * (end - start - 1)
+    return breaks
+
+
+def _word_end(breaks: Sequence[bool], at: int) -> int:
+    """The end of the last whole word before a place, if it is near; else the place."""
+    return next((to for to in range(at, max(at - _NEAR, 0) - 1, -1) if to and breaks[to]), at)
+
+
+def _word_start(breaks: Sequence[bool], at: int) -> int:
+    """The same of the first whole word after a place."""
+    return next((to for to in range(at, min(at + _NEAR, len(breaks) - 2) + 1) if breaks[to]), at)
 
 
 def _numbers(clusters: Sequence[str]) -> list[tuple[int, int]]:

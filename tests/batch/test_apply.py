@@ -7,6 +7,7 @@ from PIL import Image
 
 from finishing.batch.delivery import apply as apply_module
 from finishing.batch.delivery.apply import apply
+from finishing.batch.delivery.targets import refuse_targets
 from finishing.batch.work.looks import read_look
 from finishing.errors import ProblemSet
 
@@ -84,6 +85,34 @@ def test_an_output_of_other_capitals_than_its_original_is_no_original(session: P
     else:
         assert apply(read_look("faded_print"), [image], tmp_path).written == {str(image): tmp_path / "A.jpg"}
     assert image.read_bytes() == before
+
+
+def test_folders_are_told_apart_as_their_disk_does(session: Path, tmp_path: Path) -> None:
+    images = [tmp_path / "Day" / "A.jpg", tmp_path / "day" / "A.jpg"]
+    images[0].parent.mkdir()
+    if images[1].parent.exists():
+        pytest.skip("this disk takes Day and day for one")
+    images[1].parent.mkdir()
+    for image in images:
+        shutil.copy(session / "frames/A-0001.jpg", image)
+    written = apply(read_look("faded_print"), images, None).written
+    assert written == {str(image): image.with_name("A-faded_print.jpg") for image in images}
+    with pytest.raises(ProblemSet, match="two images would have one output"):  # folders to be made: some disk's one
+        refuse_targets(
+            {image: tmp_path / "new" / image.parent.name / "A.jpg" for image in images},
+            what="output", option="--out", act="finish", again=False,
+        )  # fmt: skip
+
+
+def test_another_name_of_an_original_is_no_place_for_an_output(session: Path, tmp_path: Path) -> None:
+    image, link = tmp_path / "A.JPG", tmp_path / "A.jpg"
+    shutil.copy(session / "frames/A-0001.jpg", image)
+    if link.exists():
+        pytest.skip("this disk takes A.JPG and A.jpg for one")
+    link.hardlink_to(image)
+    with pytest.raises(ProblemSet, match="the place of an original"):
+        apply(read_look("faded_print"), [image], tmp_path, again=True)
+    assert link.samefile(image)
 
 
 def test_nothing_is_overwritten_unasked(session: Path, tmp_path: Path) -> None:

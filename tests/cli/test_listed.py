@@ -37,6 +37,8 @@ def shown(session: str, looks: tuple[str, ...], frames: tuple[str, ...], out: st
         ("--again s --look x y --frames A", ["s", ["x", "y"], ["A"], None, True]),
         ("--frames A B --out o s", ["s", [], ["A", "B"], "o", False]),  # s stands behind another option
         ("--frames A -- s", ["s", [], ["A"], None, False]),
+        ("--frames A s --look x", ["s", ["x"], ["A"], None, False]),
+        ("--frames A s --look x --again", ["s", ["x"], ["A"], None, True]),
         ("s --looks x --out o", ["s", ["x"], [], "o", False]),
     ],
 )
@@ -52,6 +54,9 @@ def test_words_behind_a_listed_option_belong_to_it(line: str, read: list[object]
         ("s A-0001 A-0002", "If it names frames, write --frames A-0001 A-0002"),
         ("--frames A", "Missing argument 'SESSION'"),
         ("s --frames", "--frames stands without a name behind it"),
+        ("s --frames --again", "--frames stands without a name behind it"),
+        ("s --frames --out=o A", "--frames stands without a name behind it"),
+        ("--frames -- s", "--frames stands without a name behind it"),
         ("s --frams A", "Did you mean '--frames'?"),
     ],
 )
@@ -59,6 +64,19 @@ def test_what_cannot_be_meant_is_told(line: str, told: str) -> None:
     result = CliRunner().invoke(shown, line.split())
     assert result.exit_code == 2
     assert told in result.stderr
+
+
+@pytest.mark.parametrize("name", ["shoot", "other.yaml"])
+def test_of_the_words_behind_options_the_session_is_the_one_that_is_there(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "shoot").mkdir()
+    (tmp_path / "other.yaml").touch()
+    for line in (f"--look x {name} --frames A B", f"--frames A B --look x {name}", f"--look x {name} y --frames A"):
+        result = CliRunner().invoke(shown, line.split())
+        assert result.exit_code == 0, result.output
+        assert json.loads(result.stdout)[0] == name
 
 
 def test_run_takes_names_with_spaces(session: Path) -> None:

@@ -49,3 +49,15 @@ def test_a_wrong_command_says_what_to_type(line: str, told: str | None) -> None:
     assert result.exit_code == 2
     assert told in result.stderr
     assert "Traceback" not in result.output
+
+
+@pytest.mark.parametrize("line", ["run ..", "check ../../frames", "run ."])
+def test_the_session_above_a_folder_is_named_from_within_it(
+    line: str, session: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    below = session / "frames" / "sub"
+    below.mkdir()
+    monkeypatch.chdir(below.parent if line == "run ." else below)
+    result = finishing(*line.split())
+    assert result.exit_code == 2
+    assert f"it lies in the folder above: name {session.resolve()}" in result.stderr

@@ -11,7 +11,7 @@ from pydantic import Field
 from finishing.documents import parse_document
 from finishing.documents.fields import Aperture, Point, Shutter, Stops, Text, number, texts
 from finishing.documents.reading import Model
-from finishing.documents.tree import parse_tree
+from finishing.documents.tree import parse_tree, tree_and_problems
 from finishing.errors import Place, ProblemSet
 from tests.sessions.plan_text import parse_plan
 
@@ -90,6 +90,38 @@ SLIPS = {
     ),
     "rights: {creator: A. Example, Zürich, usage: x}": (
         "1:31", 'the comma ends the text of "creator"', 'write rights: {creator: "A. Example, Zürich", usage: x}'
+    ),
+    # a colon that is missing in braces
+    "{aperture: f/8, shutter 1/125}": (
+        "1:17", 'a colon is missing behind "shutter"', "write {aperture: f/8, shutter: 1/125}"
+    ),
+    "{shutter 1/125}": ("1:2", 'a colon is missing behind "shutter"', "write {shutter: 1/125}"),
+    "rights: {creator A. Example, usage: x}": (
+        "1:10", 'a colon is missing behind "creator"', "write rights: {creator: A. Example, usage: x}"
+    ),
+    "one: {subject: [0.5, 0.4], opacity 0.5}": (
+        "1:28", 'a colon is missing behind "opacity"', "write one: {subject: [0.5, 0.4], opacity: 0.5}"
+    ),
+    "{session: evening, shutter 1/125}": (
+        "1:20", 'a colon is missing behind "shutter"',
+        'write {session: evening, shutter: 1/125}; or session: "evening, shutter 1/125" where that is one text',
+    ),
+    "rights {creator: A, usage: x}": (
+        "1:7", 'a colon is missing behind "rights"', "write rights: {creator: A, usage: x}"
+    ),
+    "one {subject: [0.5, 0.4]}\nsession: x": (
+        "1:4", 'a colon is missing behind "one"', "write one: {subject: [0.5, 0.4]}"
+    ),
+    # quotes with something missing around them
+    '{session:"behind, left, high", shutter: 1/4}': (
+        "1:2", "a space is missing behind the colon", 'write {session: "behind, left, high", shutter: 1/4}'
+    ),
+    'rights: {creator: "A, B" usage: x}': (
+        "1:25", "a comma is missing here", 'write rights: {creator: "A, B", usage: x}'
+    ),
+    'frames: ["a" "b"]': ("1:13", "a comma is missing here", 'write frames: ["a", "b"]'),
+    'session: "A, B" shutter: 1/4': (
+        "1:16", "a second key stands in this line", "write shutter: 1/4 in a line of its own"
     ),
     # decimal commas
     "one: {straighten: 0,8}": ("1:21", 'a decimal comma: "straighten" takes a point', "write one: {straighten: 0.8}"),
@@ -266,7 +298,7 @@ def test_a_mended_line_is_right() -> None:
         if told is None:
             continue
         lines = text.split("\n")
-        at, mended = int(told[0].split(":")[0]) - 1, (told[2] or "").removeprefix("write ")
+        at, mended = int(told[0].split(":")[0]) - 1, (told[2] or "").removeprefix("write ").split("; or ")[0]
         wrong = lines[at]
         if wrong.lstrip(" -{")[:5] != mended.lstrip(" -{")[:5] or "…" in mended:
             continue
@@ -276,6 +308,56 @@ def test_a_mended_line_is_right() -> None:
         parse_document("\n".join(lines) + "\n", "x", Sample)
         tried += 1
     assert tried > 35
+
+
+def test_a_value_behind_a_missing_colon_is_read() -> None:
+    text = "setups:\n  - {id: A, strobes: [{name: key, position: camera right, power 1/4}]}\n"
+    tree, (problem,) = tree_and_problems(text, "x")
+    assert tree.at(("setups", 0, "strobes", 0)) == {"name": "key", "position": "camera right", "power": "1/4"}
+    assert problem.what == 'a colon is missing behind "power"'
+
+
+@pytest.mark.parametrize(
+    ("text", "read"),
+    [
+        ('{position:"behind, left", power: 1/4}', {"position": "behind, left", "power": "1/4"}),
+        ("{position:'left', power: 1/4}", {"position": "left", "power": "1/4"}),
+        ('{position: "behind, left" power: 1/4}', {"position": "behind, left", "power": "1/4"}),
+        ("mean_lightness {between: [0.3, 0.6]}", {"mean_lightness": {"between": ["0.3", "0.6"]}}),
+        ("a: {b: {c: 1}, grain {size: 1}}", {"a": {"b": {"c": "1"}, "grain": {"size": "1"}}}),
+        ("{size: 0.9, layers colour}", {"size": "0.9", "layers": "colour"}),
+        ("grain {size: 1}", {"grain": {"size": "1"}}),
+        ("{a: '\"b', c}", {"a": '"b, c'}),
+    ],
+)
+def test_what_is_missing_around_quotes_and_braces_is_told_once_and_read_on(text: str, read: object) -> None:
+    tree, problems = tree_and_problems(text + "\n", "x")
+    assert tree.data == read
+    assert len(problems) == 1
+
+
+@given(
+    st.sampled_from([text for text, told in SLIPS.items() if told is not None]),
+    st.integers(0, 80),
+    st.sampled_from(["", *":,{}[]\"' "]),
+)
+def test_no_line_is_told_to_be_written_as_it_is(text: str, at: int, put: str) -> None:
+    text = text[:at] + put + text[at + 1 :]
+    try:
+        tree_and_problems(text + "\n", "x")
+    except ProblemSet as error:
+        for problem in error.problems:
+            assert isinstance(problem.where, Place)
+            if problem.got is not None:
+                assert problem.remedy != f"write {problem.got}"
+
+
+def test_the_rest_of_a_text_that_looks_like_a_pair_is_told_as_both() -> None:
+    tree, (problem,) = tree_and_problems("rights: {creator: A. Example, building 5}\n", "x")
+    assert tree.at(("rights",)) == {"creator": "A. Example, building 5"}
+    assert problem.remedy == (
+        'write rights: {creator: A. Example, building: 5}; or creator: "A. Example, building 5" where that is one text'
+    )
 
 
 @given(st.text(alphabet=string.ascii_letters + " :-{}[]\"'#\n,;=\t“”\u00a0½", max_size=80))

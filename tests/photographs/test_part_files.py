@@ -1,5 +1,6 @@
 """What a run that was killed leaves unfinished is cleared away, and nothing else."""
 
+import errno
 import os
 import signal
 import subprocess
@@ -60,9 +61,9 @@ def test_a_killed_writer_s_part_is_cleared_and_a_living_one_s_is_not(tmp_path: P
     assert names(tmp_path) == ["A-0001.jpg"]
 
 
-def of_process(part: Path, process: int) -> Path:
-    """The same name as if this process had given it."""
-    return part.with_name(part.name.replace(f"-{os.getpid()}.part", f"-{process}.part"))
+def of_process(part: Path, process: int, of: int | None = None) -> Path:
+    """A name that a process (`of`, or this one) gave, as if another had given it."""
+    return part.with_name(part.name.replace(f"-{of or os.getpid()}.part", f"-{process}.part"))
 
 
 def gone() -> int:
@@ -103,6 +104,38 @@ def test_what_is_locked_stays_whatever_its_name_says(tmp_path: Path) -> None:
     part.write_bytes(b"half")
     with held(part):
         assert clear_left([tmp_path]) == []
+    assert clear_left([tmp_path]) == [part]
+
+
+def test_what_is_being_written_is_locked(tmp_path: Path) -> None:
+    with writer(tmp_path / "A-0001.jpg") as process:
+        (written,) = tmp_path.iterdir()
+        part = of_process(written, gone(), of=process.pid)
+        assert part != written
+        written.rename(part)
+        assert clear_left([tmp_path]) == []
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        assert clear_left([tmp_path]) == [part]
+
+
+def test_a_lock_is_one_on_network_disks_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """There a lock that excludes others needs a file that is open for writing (flock(2), NFS)."""
+    import fcntl
+
+    local = fcntl.flock
+
+    def on_a_network_disk(handle: int, how: int) -> None:
+        if how & fcntl.LOCK_EX and fcntl.fcntl(handle, fcntl.F_GETFL) & os.O_ACCMODE == os.O_RDONLY:
+            raise OSError(errno.EBADF, "Bad file descriptor")
+        local(handle, how)
+
+    monkeypatch.setattr(fcntl, "flock", on_a_network_disk)
+    part = of_process(part_beside(tmp_path / "A-0001.jpg"), gone())
+    part.write_bytes(b"half")
+    with held(part):
+        assert clear_left([tmp_path]) == []
+        assert part.read_bytes() == b"half"
     assert clear_left([tmp_path]) == [part]
 
 

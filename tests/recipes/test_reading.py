@@ -156,6 +156,23 @@ def test_a_settings_wrong_value_is_told_once_and_where_the_setting_stands(tmp_pa
     ]
 
 
+def test_of_a_list_the_setting_that_is_out_of_bounds_is_told(tmp_path: Path) -> None:
+    text = "look: Several\nsettings: {m: 2}\nsteps:\n  - edge_vignette: {toward: black, strength: 0.4, "
+    text += "centre: [0.3, $m]}\n"
+    assert told(tmp_path, text) == [
+        ("several.yaml:2:15", 'the setting "m" cannot be read', "write a number from 0 to 1 behind m:")
+    ]
+
+
+def test_a_list_that_is_wrong_as_a_whole_is_told_with_its_settings(tmp_path: Path) -> None:
+    text = "look: Several\nsettings: {m: 0.1}\nsteps:\n"
+    text += "  - exposure: {stops: 1, where: {box: {sides: [0.3, 0, $m, 1]}}}\n"
+    with pytest.raises(ProblemSet) as caught:
+        read(tmp_path, text, "several")
+    (problem,) = caught.value.problems
+    assert problem.got == "[0.3, 0, $m, 1], which is [0.3, 0, 0.1, 1]"
+
+
 def test_a_setting_is_told_in_the_file_that_gives_its_value(tmp_path: Path) -> None:
     read(tmp_path, TEXT)
     child = "look: Child\nextends: saffron\nsettings: {kept_hue: reddish}\n"

@@ -41,8 +41,11 @@ def test_words_are_left_out_whole(text: str, width: int, expected: str) -> None:
 @pytest.mark.parametrize("width", range(1, 30))
 @pytest.mark.parametrize(
     "text",
-    ["orchard_at_dusk_20260919_0042", "A-0042", "0042-orchard-at-dusk", "kept at 1/125, f/5.6, ISO 3200 and so on"],
-)
+    [
+        "orchard_at_dusk_20260919_0042", "A-0042", "0042-orchard-at-dusk", "kept at 1/125, f/5.6, ISO 3200 and so on",
+        "lifted by 1,25 stops, 0,30 under the card", "1,25 and 0,75", "a margin of 1,600 pixels",
+    ],
+)  # fmt: skip
 def test_no_number_is_cut(text: str, width: int) -> None:
     """What is left of the ellipsis and right of it has the numbers of the text, whole."""
     numbers = re.findall(r"\d+(?:[.,/:]\d+)*", text)

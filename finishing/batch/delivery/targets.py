@@ -6,6 +6,8 @@ from pathlib import Path
 from finishing.errors import Problem, ProblemSet
 from finishing.sessions.file_names import as_disks_compare
 
+_Key = tuple[int, int, str]
+
 
 def refuse_targets(targets: Mapping[Path, Path], *, what: str, option: str, act: str, again: bool) -> None:
     """Two images of one target, a target in the place of an image, one that is there already (unless `again`).
@@ -14,12 +16,12 @@ def refuse_targets(targets: Mapping[Path, Path], *, what: str, option: str, act:
     is done to images, in the words of a remedy, "finish". Raises ProblemSet with all of them.
     """
     problems: list[Problem] = []
-    seen: dict[str, Path] = {}
-    originals: dict[str, list[Path]] = {}
+    seen: dict[_Key, Path] = {}
+    originals: dict[_Key, list[Path]] = {}
     for image in targets:
-        originals.setdefault(as_disks_compare(str(image.resolve())), []).append(image.resolve())
+        originals.setdefault(_key(image), []).append(image.resolve())
     for image, target in targets.items():
-        place = as_disks_compare(str(target.resolve()))
+        place = _key(target)
         if place in seen:
             problems.append(
                 Problem(
@@ -49,6 +51,19 @@ def refuse_targets(targets: Mapping[Path, Path], *, what: str, option: str, act:
         seen[place] = image
     if problems:
         raise ProblemSet(problems)
+
+
+def _key(path: Path) -> _Key:
+    """Equal for two files of which some disk would make one. Folders that are there are told apart as their disk does;
+    what is not there yet, by its name."""
+    whole = path.resolve()
+    for above in whole.parents:
+        try:
+            known = above.stat()
+        except OSError:
+            continue
+        return known.st_dev, known.st_ino, as_disks_compare(str(whole.relative_to(above)))
+    return 0, 0, as_disks_compare(str(whole))
 
 
 def _one_file(target: Path, original: Path) -> bool:
