@@ -63,6 +63,13 @@ class Recipe:
         return frozenset(name for region in self._regions() for name in region.mask_names)
 
     @property
+    def masks_looked_at(self) -> frozenset[str]:
+        """Those of them without which it cannot be carried out; a step that changes nothing does not look at any."""
+        wheres = [step.where for step in self.steps if not step.operation.changes_nothing()]
+        wheres += [check.where for check in self.checks]
+        return frozenset(name for region in wheres if region is not None for name in region.mask_names)
+
+    @property
     def mask_paths(self) -> tuple[Path, ...]:
         """The mask files that lie beside the recipe, in the order in which it names them."""
         return tuple(path for region in self._regions() for path in region.mask_paths)

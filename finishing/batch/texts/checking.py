@@ -1,6 +1,6 @@
 """Reads users' files and says all that is wrong with them."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,6 +10,7 @@ from finishing.errors import Problem, ProblemSet, problems_of
 
 if TYPE_CHECKING:
     from finishing.batch.work.foundation import Foundation
+    from finishing.recipes.recipe import Recipe
 
 
 @dataclass(frozen=True)
@@ -22,6 +23,11 @@ class CheckedFile:
     problems: list[Problem]
     warnings: list[Problem]
     failing: dict[str, Problem] = field(default_factory=dict)
+
+    @property
+    def frames_failing(self) -> int:
+        """How many frames and blends these are; one may fail in several looks."""
+        return sum(not any(name.startswith(f"{other} in ") for other in self.failing) for name in self.failing)
 
     def as_json(self) -> dict[str, Any]:
         """Plain values for `--json`."""
@@ -84,9 +90,10 @@ def _session(path: Path) -> Checked:
 
 
 def _failing(foundation: "Foundation") -> dict[str, Problem]:
-    """Why frames and blends that get a look would fail, as far as their headers tell; a blend at its place in the
-    session."""
-    finished = set[str]().union(*(names for names, _ in foundation.wanted()))
+    """Why frames and blends that get a look would fail, as far as their headers and the masks that the session names
+    tell; a blend at its place in the session."""
+    wanted = foundation.wanted()
+    finished = set[str]().union(*(names for names, _ in wanted))
     keys = foundation.session.document.tree.key_place
     failing: dict[str, Problem] = {}
     for frame in foundation.everything:
@@ -96,6 +103,27 @@ def _failing(foundation: "Foundation") -> dict[str, Problem]:
             failing[frame.name] = (
                 problem.at(keys(("blends", frame.name))) if frame.name in foundation.blends else problem
             )
+        elif frame.name in finished:
+            failing.update(
+                _masks_lacking(foundation, frame.name, [look for names, look in wanted if frame.name in names])
+            )
+    return failing
+
+
+def _masks_lacking(foundation: "Foundation", name: str, looks: Sequence["Recipe"]) -> dict[str, Problem]:
+    """Why looks cannot be done on a frame that lacks a mask: the first by the frame's name, further ones by frame and
+    look, as a run tells them."""
+    from finishing.regions.mask_files import no_such_mask
+
+    session = foundation.session
+    known, place = session.of_frame(name).masks, session.document.tree.key_place
+    failing: dict[str, Problem] = {}
+    for look in looks:
+        lacking = sorted(look.masks_looked_at - known.keys())
+        if lacking:
+            problem = no_such_mask(lacking[0], known)
+            told = problem.at(place(("per_frame", name, "masks")) if known else f"{name} in {look.name}")
+            failing[f"{name} in {look.name}" if failing else name] = told
     return failing
 
 
