@@ -30,7 +30,7 @@ from finishing.documents.telling import shape
 from finishing.documents.tree import Path_
 from finishing.errors import Place, Problem, ProblemSet, problems_of
 from finishing.sessions.blends import Blends, FrameBlend, blend_problems
-from finishing.sessions.clocks import CameraClocks, clock_problems
+from finishing.sessions.clocks import CameraClocks, clock_problems, clock_warnings
 from finishing.sessions.deliverables import Deliverable, deliverable_problems, idle_settings
 from finishing.sessions.evening import Match, match_problems
 from finishing.sessions.folder import Found, FramePath, find_files, inside_file, matches, unknown_frame
@@ -248,7 +248,8 @@ def examine_session(path: Path, known_looks: Iterable[str] | None = None) -> Exa
             wrong = match_problems(document, document.value.match, names, _skipped(document.value), setups)
             faulty.update({("match",)} if wrong else ())
             problems += [*wrong, *_selections(document, frames, blends, setups or ())]
-    warnings = [*found.warnings, *idle_settings(document, document.value.deliverables)]
+    warnings = [*found.warnings, *clock_warnings(document, document.value.camera_clock)]
+    warnings += idle_settings(document, document.value.deliverables)
     if plan is not None:
         warnings += _unused_patterns(plan, frames)
     return Examined(Session(document, tuple(frames), plan, tuple(warnings)), problems, frozenset(faulty))
