@@ -60,10 +60,10 @@ def test_a_finished_file_says_how_it_was_made(finished: Path) -> None:
     assert told["made from"].endswith("it is there, unchanged")
     assert told["set-up"] == "A, Standing by the ladder"
     assert told["planned"] == "f/8 · 1/125 · ISO 100 · EV 13 at ISO 100 · ambient −2 stops"
-    assert "key: " in told["strobes"]
-    assert "reads f/8" in told["strobes"]
-    assert "rim: " in told["strobes"]
-    assert told["exposed"].startswith("1/60 · f/8 · ISO 100")
+    assert "key: " in told["heads by the plan"]
+    assert "reads f/8" in told["heads by the plan"]
+    assert "rim: " in told["heads by the plan"]
+    assert told["exposed"] == "1/60 · f/8 · ISO 100"  # of a flash the plan alone knows
     assert told["camera"] == "gave 1 stop more light than planned"
     assert told["kept of it"] == "straightened by 1.5° anticlockwise, cropped to width : height 0.8 : 1"
     assert told["evened out"].endswith("stops")
@@ -314,3 +314,20 @@ def test_white_balance_is_told_as_what_it_does(session: Path) -> None:
     assert ";" not in told
     record = found.as_json()["record"]["WhiteBalanceCorrection"]
     assert len(record.partition(": ")[2].replace(";", "").split()) == 9
+
+
+@pytest.mark.parametrize(("entry", "words"), [(0x10, "no flash on the camera"), (0x0D, "a flash fired on the camera")])
+def test_camera_and_plan_each_say_what_they_know_of_a_flash(session: Path, entry: int, words: str) -> None:
+    for name in ("A-0001", "C-0004"):
+        frame = session / f"frames/{name}.jpg"
+        with Image.open(frame) as picture:
+            exif = picture.getexif()
+            exif.get_ifd(0x8769)[0x9209] = entry
+            picture.save(frame, exif=exif)
+        assert facts(inspect(frame))["exposed"].endswith(words)
+    assert not run(assign(session), session / "finished", jobs=2).failed
+    lit, unlit = (session / f"finished/web/faded_print/{name}.jpg" for name in ("A-0001", "C-0004"))
+    assert "flash" not in facts(inspect(lit))["exposed"]
+    assert inspect(lit).as_json()["strobe_fired"] is None
+    assert facts(inspect(unlit))["exposed"].endswith(words)  # no strobes were planned: it is what the camera noted
+    assert inspect(unlit).as_json()["strobe_fired"] is (entry == 0x0D)
