@@ -82,6 +82,8 @@ def _candidates(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
     meant = dict(words.also if words else ()).get(re.sub(r"\s*power$", "", text.lower()))
     if meant is not None:
         yield "as a word", meant
+    if words is not None and words.unit == "stars" and re.fullmatch(r"[*★⭐]+[☆\ufe0f]*", text):
+        yield "as stars; here it is their number", str(len(re.sub("[☆\ufe0f]", "", text)))
     if text.lower() in _COLOURS:
         yield "as a colour's name; here it is the colour's code", _COLOURS[text.lower()]
     if re.fullmatch(r"[0-9a-fA-F]{6}", text):

@@ -13,7 +13,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from finishing.documents import Document
-from finishing.documents.names import nearest
+from finishing.documents.names import equally_alike, looks_alike, nearest
 from finishing.errors import Place, Problem
 
 #: Where a session's finished files go, beside session.yaml, unless it is said; and what lies in every such folder.
@@ -258,27 +258,45 @@ def unknown_frame(name: str, frames: Iterable[str], where: Place | None, *, othe
         where=where,
         got=name,
         expected=expected,
-        remedy=f'did you mean "{near}"?' if near else "use a name that `finishing plan` lists",
+        remedy=_one_of_those(near),
     )
+
+
+#: So many names that are equally near are all named; of more, none is.
+_MOST_NEAR = 3
+
+
+def _one_of_those(near: list[str]) -> str:
+    """Which name was meant; where several are equally near, all of them, or that there are many."""
+    if not 0 < len(near) <= _MOST_NEAR:
+        return ("several names are as near to it: " if near else "") + "use a name that `finishing plan` lists"
+    *most, last = [f'"{one}"' for one in sorted(near)]
+    return f"did you mean {', '.join(most)} or {last}?" if most else f"did you mean {last}?"
 
 
 def several_names(text: str, known: Iterable[str]) -> str | None:
     """A text of several known names as the list that it was meant as: [A-0001, A-0002]; None where it is none."""
-    parts, names = [part for part in re.split(r"[,;\s]+", text) if part], set(known)
+    parts, names = [part for part in re.split(r"[,;+&\s]+(?:and\s+)?", text) if part], set(known)
     return f"[{', '.join(parts)}]" if len(parts) > 1 and names.issuperset(parts) else None
 
 
-def _frame_meant(name: str, frames: list[str], setups: list[str]) -> str | None:
+def _frame_meant(name: str, frames: list[str], setups: list[str]) -> list[str]:
     """The frame, pattern or set-up that a name comes nearest to: the same in other capitals, as a file, with letters
-    swapped, or one much like it."""
+    swapped, or one much like it; several where they are equally near."""
     known = [*setups, *frames]
     if has_wildcard(name):
         patterns = [one for one in (name.upper(), name.lower()) if any(matches(one, frame) for frame in frames)]
-        return patterns[0] if patterns else nearest(name, known)
+        return patterns[:1] or _nearest(name, known)
     bare = PurePosixPath(name.replace("\\", "/")).name
     words = {name, bare, PurePosixPath(bare).stem, re.sub(r"(?i)^set-?_?up\s+", "", name)}
     for same in (str.lower, lambda text: "".join(sorted(text.lower()))):
         found = next((one for one in ["all", *known] if any(same(one) == same(word) for word in words)), None)
         if found is not None:
-            return found
-    return nearest(name, known)
+            return [found]
+    return _nearest(name, known)
+
+
+def _nearest(name: str, known: list[str]) -> list[str]:
+    near = nearest(name, known)
+    equal = equally_alike(name, known) if looks_alike(name, known) is None else []
+    return equal if near in equal else [near] if near is not None else []

@@ -9,6 +9,7 @@ import pytest
 
 from finishing.errors import Problem, ProblemSet
 from finishing.sessions.deliverables import Deliverable, file_name
+from finishing.sessions.folder import unknown_frame
 from finishing.sessions.selection import Selection, select_frames
 from finishing.sessions.session import SessionFile, read_session
 from tests.sessions.conftest import FRAMES, PLAN, Write
@@ -309,3 +310,20 @@ def test_there_is_a_json_schema() -> None:
     schema = json.loads(json.dumps(SessionFile.model_json_schema()))
     assert "looks" in schema["properties"]
     assert schema["additionalProperties"] is False
+
+
+@pytest.mark.parametrize(
+    ("name", "remedy"),
+    [
+        ("LP43l", 'did you mean "LP431"?'),
+        ("LP434", 'did you mean "LP431", "LP432" or "LP433"?'),  # all as near as each other
+        ("LP431 + LP432", "write them as a list: [LP431, LP432]"),
+        ("LP431 and LP432", "write them as a list: [LP431, LP432]"),
+        ("LP43", "several names are as near to it"),
+        ("LP341", 'did you mean "LP431"?'),
+    ],
+)
+def test_names_that_come_equally_near(name: str, remedy: str) -> None:
+    last = 438 if "several" in remedy else 433
+    told = unknown_frame(name, [f"LP{number}" for number in range(431, last + 1)], None).remedy
+    assert str(told).startswith(remedy)
