@@ -33,7 +33,7 @@ from finishing.sessions.blends import Blends, FrameBlend, blend_problems
 from finishing.sessions.clocks import CameraClocks, clock_problems, clock_warnings
 from finishing.sessions.deliverables import Deliverable, deliverable_problems, idle_settings
 from finishing.sessions.evening import Match, match_problems
-from finishing.sessions.folder import Found, FramePath, find_files, inside_file, matches, unknown_frame
+from finishing.sessions.folder import Found, FramePath, find_files, inside_file, matches, open_range, unknown_frame
 from finishing.sessions.plan import ShootPlan, read_plan, setup_ids
 from finishing.sessions.selection import EVERYTHING, FrameSelection, Selection
 
@@ -274,8 +274,11 @@ def _unused_patterns(plan: Document[ShootPlan], frames: list[FramePath]) -> list
     for i, setup in enumerate(plan.value.setups):
         listed = isinstance(plan.tree.at(("setups", i, "frames")), list)
         for j, pattern in enumerate(setup.frames):
-            if not any(matches(pattern, frame.name, frame.path.name) for frame in frames):
-                at = ("setups", i, "frames", j) if listed else ("setups", i, "frames")
+            at: Path_ = ("setups", i, "frames", j) if listed else ("setups", i, "frames")
+            cut = open_range(pattern, [frame.name for frame in frames], plan.place(*at))
+            if cut is not None:
+                problems.append(cut)
+            elif not any(matches(pattern, frame.name, frame.path.name) for frame in frames):
                 what = f'no frame of the session is named so for set-up "{setup.id}"'
                 remedy = "correct the pattern, or leave it if its frames are still to come"
                 problems.append(plan.problem(what, *at, remedy=remedy))
@@ -365,10 +368,14 @@ def _selections(
         selection: Selection = entry.frames
         listed = isinstance(document.tree.at(("looks", i, "frames")), list)
         for j, name in enumerate(selection.names):
+            place = document.place("looks", i, "frames", j) if listed else document.place("looks", i, "frames")
+            cut = None if name in setups else open_range(name, [*(frame.name for frame in frames), *blends], place)
+            if cut is not None:
+                problems.append(cut)
+                continue
             if name in setups or any(matches(name, frame.name, frame.path.name) for frame in frames):
                 continue
             if any(matches(name, blend) for blend in blends):
                 continue
-            place = document.place("looks", i, "frames", j) if listed else document.place("looks", i, "frames")
             problems.append(unknown_frame(name, [*(frame.name for frame in frames), *blends], place, other=setups))
     return problems

@@ -207,7 +207,7 @@ shoot/session.yaml:3:7: there is no such file
         """\
 shoot/session.yaml:4:37: "frames" cannot be read
     found:    a mapping (key: value)
-    expected: all, a set-up's id, a frame's name or pattern, a list of these, or {rating_at_least: 1…5}
+    expected: all, a set-up's id, a frame's name, pattern or range, a list of these, or {rating_at_least: 1…5}
     do this:  write frames: all, for example
 """,
     ),
