@@ -95,6 +95,20 @@ class Recipe:
         return hashlib.sha256(text.encode()).hexdigest()
 
 
+#: So many values of a list are told one by one.
+_FEW = 4
+
+
+def brief(value: Any) -> str:
+    """A setting's value in a word: numbers and words as they stand, also a few in a list; else what it is."""
+    if isinstance(value, Mapping):
+        return "a region"
+    if isinstance(value, list | tuple):
+        deep = any(isinstance(one, Mapping | list | tuple) for one in value)
+        return "a list" if deep or len(value) > _FEW else flow(value)
+    return flow(value)
+
+
 def flow(value: Any) -> str:
     """A plain value as YAML on one line: {stops: 0.3}, [[0, 0.06], [1, 0.97]]."""
     if isinstance(value, Mapping):
