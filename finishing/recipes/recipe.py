@@ -63,11 +63,11 @@ class Recipe:
         return frozenset(name for region in self._regions() for name in region.mask_names)
 
     @property
-    def masks_looked_at(self) -> frozenset[str]:
-        """Those of them without which it cannot be carried out; a step that changes nothing does not look at any."""
+    def regions_looked_at(self) -> list[Region]:
+        """The regions without which it cannot be carried out; a step that changes nothing does not look at its own."""
         wheres = [step.where for step in self.steps if not step.operation.changes_nothing()]
         wheres += [check.where for check in self.checks]
-        return frozenset(name for region in wheres if region is not None for name in region.mask_names)
+        return [region for region in wheres if region is not None]
 
     @property
     def mask_paths(self) -> tuple[Path, ...]:

@@ -292,3 +292,21 @@ def test_a_mask_that_a_look_asks_for_and_a_frame_lacks_is_told_by_check(session:
     assert {name: problem.got for name, problem in report.failed.items()} == {
         name: problem.got for name, problem in checked.failing.items()
     }
+
+
+@pytest.mark.parametrize(
+    "where",
+    ["near: subject", "ellipse: subject", "not: {radial: {centre: subject, full_to: 0.1, gone_at: 0.5}}",
+     "all_of: [skin, {near: subject}]"],
+)  # fmt: skip
+def test_a_subject_that_a_look_asks_for_and_a_frame_lacks_is_told_by_check(session: Path, where: str) -> None:
+    (session / "recipes/about.yaml").write_text(f"look: x\nsteps:\n  - exposure: {{stops: 1, where: {{{where}}}}}\n")
+    change(session / "session.yaml", ("per_frame:\n", "  - {look: about, frames: A}\nper_frame:\n"))
+    checked = check_file(session)
+    assert {name: problem.what for name, problem in checked.failing.items()} == {
+        "A-0001": "this frame has no subject point"  # A-0002 names its own
+    }
+    report = run(assign(session, jobs=1), session / "finished", jobs=1)
+    assert {name: str(problem) for name, problem in report.failed.items()} == {
+        name: str(problem) for name, problem in checked.failing.items()
+    }

@@ -90,8 +90,8 @@ def _session(path: Path) -> Checked:
 
 
 def _failing(foundation: "Foundation") -> dict[str, Problem]:
-    """Why frames and blends that get a look would fail, as far as their headers and the masks that the session names
-    tell; a blend at its place in the session."""
+    """Why frames and blends that get a look would fail, as far as their headers tell, and what the session names of
+    masks and subjects; a blend at its place in the session."""
     wanted = foundation.wanted()
     finished = set[str]().union(*(names for names, _ in wanted))
     keys = foundation.session.document.tree.key_place
@@ -104,25 +104,29 @@ def _failing(foundation: "Foundation") -> dict[str, Problem]:
                 problem.at(keys(("blends", frame.name))) if frame.name in foundation.blends else problem
             )
         elif frame.name in finished:
-            failing.update(
-                _masks_lacking(foundation, frame.name, [look for names, look in wanted if frame.name in names])
-            )
+            failing.update(_lacking(foundation, frame.name, [look for names, look in wanted if frame.name in names]))
     return failing
 
 
-def _masks_lacking(foundation: "Foundation", name: str, looks: Sequence["Recipe"]) -> dict[str, Problem]:
-    """Why looks cannot be done on a frame that lacks a mask: the first by the frame's name, further ones by frame and
-    look, as a run tells them."""
+def _lacking(foundation: "Foundation", name: str, looks: Sequence["Recipe"]) -> dict[str, Problem]:
+    """Why looks cannot be done on a frame that lacks a mask or its subject point: the first by the frame's name,
+    further ones by frame and look, as a run tells them."""
     from finishing.regions.mask_files import no_such_mask
+    from finishing.regions.places import no_subject
 
     session = foundation.session
-    known, place = session.of_frame(name).masks, session.document.tree.key_place
+    says, place = session.of_frame(name), session.document.tree.key_place
     failing: dict[str, Problem] = {}
     for look in looks:
-        lacking = sorted(look.masks_looked_at - known.keys())
-        if lacking:
-            problem = no_such_mask(lacking[0], known)
-            told = problem.at(place(("per_frame", name, "masks")) if known else f"{name} in {look.name}")
+        regions = look.regions_looked_at
+        asked = sorted({mask for region in regions for mask in region.mask_names} - says.masks.keys())
+        told = None
+        if asked:
+            at = place(("per_frame", name, "masks")) if says.masks else f"{name} in {look.name}"
+            told = no_such_mask(asked[0], says.masks).at(at)
+        elif says.subject is None and any(region.needs_subject for region in regions):
+            told = no_subject().at(f"{name} in {look.name}")
+        if told is not None:
             failing[f"{name} in {look.name}" if failing else name] = told
     return failing
 
