@@ -249,16 +249,16 @@ def _far_out(document: Document[ShootPlan], index: int) -> list[Problem]:
     asked: list[tuple[Path_, str, float | None, tuple[float, float]]] = [
         (
             (*exposure, "aperture"),
-            f"the aperture of set-up {setup.id}",
+            f"set-up {setup.id} asks for",
             planned.aperture if planned else None,
             USUAL_APERTURES,
         ),
-        ((*exposure, "iso"), f"the ISO of set-up {setup.id}", planned.iso if planned else None, USUAL_SPEEDS),
+        ((*exposure, "iso"), f"set-up {setup.id} asks for", planned.iso if planned else None, USUAL_SPEEDS),
     ]
     for j, strobe in enumerate(setup.strobes):
         at: Path_ = ("setups", index, "strobes", j)
         for key in ("reads", "full_power_reads"):
-            what = f'the reading of strobe "{strobe.name}"'
+            what = f'strobe "{strobe.name}" reads{" at full power" * (key != "reads")}'
             asked.append(((*at, key), what, getattr(strobe, key), USUAL_APERTURES))
     warnings = []
     for place, what, value, (low, high) in asked:
@@ -267,10 +267,10 @@ def _far_out(document: Document[ShootPlan], index: int) -> list[Problem]:
             told, *span = ((units.format_iso if iso else units.format_aperture)(one) for one in (value, low, high))
             warnings.append(
                 document.problem(
-                    f"{what} is {told}",
+                    f"{what} {told}",
                     *place,
                     expected=f"{span[0]} to {span[1]}, as a rule",
-                    remedy="count the digits; leave it if it is meant",
+                    remedy="look whether it has a digit too many or too few; leave it if it is meant",
                 )
             )
     return warnings

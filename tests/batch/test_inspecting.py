@@ -183,10 +183,14 @@ def test_what_is_no_picture_is_told(finished: Path, tmp_path: Path) -> None:
     text.write_text("not a picture at all, but some words")
     with pytest.raises(Problem, match="this is not a photograph"):
         inspect(text)
-    cut = tmp_path / "cut.jpg"
-    cut.write_bytes((finished.parent / "frames/A-0001.jpg").read_bytes()[:300])
-    with pytest.raises(Problem, match="damaged or cut short"):
-        inspect(cut)
+    cut, whole = tmp_path / "cut.jpg", (finished.parent / "frames/A-0001.jpg").read_bytes()
+    for size in (300, len(whole) // 2, len(whole) - 2):
+        cut.write_bytes(whole[:size])
+        with pytest.raises(Problem, match="damaged or cut short") as told:
+            inspect(cut)
+        assert told.value.where == str(cut)
+    cut.write_bytes(whole + bytes(100_000))  # what follows the picture is no harm
+    assert inspect(cut).kind == "frame"
 
 
 def test_a_packet_that_somebody_wrote_into_does_no_harm(finished: Path) -> None:

@@ -413,9 +413,9 @@ def test_the_lights_are_told_for_the_place_of_the_meter(ambient: str, strobes: s
     [
         ("f/8", "100", "f/8", []),
         ("f/64", "409600", "f/45", []),
-        ("f/8", "3200000", "f/8", ["the ISO of set-up S is ISO 3200000; expected ISO 10 to ISO 819200, as a rule"]),
-        ("f/8", "100", "f/80", ['the reading of strobe "key" is f/80; expected f/0.9 to f/64, as a rule']),
-        ("f/110", "5", "f/8", ["the aperture of set-up S is f/110", "the ISO of set-up S is ISO 5"]),
+        ("f/8", "3200000", "f/8", ["set-up S asks for ISO 3200000; expected ISO 10 to ISO 819200, as a rule"]),
+        ("f/8", "100", "f/80", ['strobe "key" reads f/80; expected f/0.9 to f/64, as a rule']),
+        ("f/110", "5", "f/8", ["set-up S asks for f/110", "set-up S asks for ISO 5"]),
     ],
 )
 def test_values_with_a_digit_too_many_are_asked_about(aperture: str, iso: str, reads: str, asked: list[str]) -> None:
@@ -423,7 +423,7 @@ def test_values_with_a_digit_too_many_are_asked_about(aperture: str, iso: str, r
     assert len(warnings) == len(asked)
     for warning, start in zip(warnings, asked, strict=True):
         assert warning.startswith(start)
-        assert warning.endswith("; count the digits; leave it if it is meant")
+        assert warning.endswith("; look whether it has a digit too many or too few; leave it if it is meant")
 
 
 @pytest.mark.parametrize(

@@ -82,7 +82,7 @@ def inspect(path: Path) -> Inspection:
         raise unreadable(error, str(path)) from error
     header = read_header(path)
     if header.refusal is not None:
-        raise header.refusal
+        raise header.refusal.at(str(path))
     record = read_finished(container.xmp)
     return _frame(path, header, container) if record is None else _finished(path, header, container, record)
 
