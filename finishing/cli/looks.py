@@ -19,6 +19,9 @@ from finishing.cli.reporting import (
 )
 from finishing.errors import Problem
 
+#: Keeps a setting and its value in one line.
+NO_BREAK = "\u00a0"
+
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 WITH = click.option(
     "--with", "settings", multiple=True, metavar="NAME=VALUE", help="Change one of the recipe's settings; repeatable."
@@ -123,7 +126,7 @@ def _book(book: Path, frames: tuple[Path, ...], paper: str, as_json: bool) -> No
 def looks(book: Path | None, frames: tuple[Path, ...], paper: str, as_json: bool) -> None:
     """List the library of looks, or print it as a look book."""
     from finishing.batch.work.looks import library
-    from finishing.recipes.recipe import flow
+    from finishing.recipes.recipe import brief
 
     if book is not None:
         _book(book, frames, paper, as_json)
@@ -153,7 +156,9 @@ def looks(book: Path | None, frames: tuple[Path, ...], paper: str, as_json: bool
         if look.about:
             click.echo(click.wrap_text(look.about, 78, "    ", "    "))
         if look.settings:
-            click.echo(f"    settings: {', '.join(f'{key}: {flow(value)}' for key, value in look.settings.items())}")
+            told = (f"{key}: {brief(value)}".replace(" ", NO_BREAK) for key, value in look.settings.items())
+            lines = click.wrap_text(f"settings: {', '.join(told)}", 78, "    ", "      ")
+            click.echo(lines.replace(NO_BREAK, " "))
 
 
 @click.command()

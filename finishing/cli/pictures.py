@@ -62,7 +62,8 @@ def mask(
 ) -> None:
     """Make a soft mask of what stands in a box of a frame, for looks that keep to it.
 
-    Prints the line that names the mask in session.yaml, under per_frame.
+    FRAME is a file, or the name of a frame in the session of this folder. Prints the line that names the mask in
+    session.yaml, under per_frame.
     """
     from finishing.batch.pictures.cutting_out import cut_out, wanted_mask
     from finishing.recipes.recipe import flow
@@ -82,7 +83,7 @@ def mask(
         print_json(made.as_json())
         return
     for notice in made.notices:
-        click.echo(f"{frame.name}: {notice}", err=True)
+        click.echo(f"{wanted.frame.name}: {notice}", err=True)
     click.echo(f"{wanted.target}: {made.width} × {made.height} pixels, {100 * made.share:.1f} % of the frame")
     if made.entry is not None:
         where = "in session.yaml, under per_frame, " if wanted.session else "in a session beside it, under per_frame, "

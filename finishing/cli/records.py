@@ -42,7 +42,7 @@ def check(paths: tuple[Path, ...], as_json: bool) -> None:
             if one.problems:
                 continue
             tell_failed(one.failing)
-            less = f", but {frames(len(one.failing))} of it cannot be finished" if one.failing else ""
+            less = f", but {frames(one.frames_failing)} of it cannot be finished" if one.failing else ""
             click.echo(f"{one.path}: a sound {one.kind}{less}")
     if any(one.problems for one in checked):
         sys.exit(WRONG_REQUEST)

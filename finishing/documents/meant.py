@@ -1,5 +1,6 @@
 """Values written from the heart (½ a stop, 0,3, 0.8°, full): what they were meant as, in the way that they are read."""
 
+import contextlib
 import re
 import unicodedata
 from collections.abc import Iterator
@@ -12,6 +13,7 @@ from pydantic import TypeAdapter, ValidationError
 from finishing import units
 from finishing.documents.fields import Words
 from finishing.documents.names import nearest
+from finishing.exposure.series import aperture_by_stops
 
 
 @dataclass(frozen=True)
@@ -131,6 +133,8 @@ def _others(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
     yield from _with_unit(text, words)
     if words is not None and words.unit == "stops" and re.fullmatch(r"[+-]?(\d+ )?\d+/[1-9]\d*", text):
         yield "as a fraction; here it is a decimal number", _decimal(text)
+    if words is not None and words.unit == "f-number":
+        yield from (("with a part of a stop behind it; here it is the f-number itself", one) for one in _closed(text))
     if re.fullmatch(r"1:\d+", text):
         yield "with a colon in place of the slash", text.replace(":", "/")
     if re.search(r"\S\s*\(.*\)$", text):
@@ -138,6 +142,8 @@ def _others(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
     meant = dict(words.also if words else ()).get(re.sub(r"\s*power$", "", text.lower()))
     if meant is not None:
         yield "as a word", meant
+    if words is not None and words.unit == "stars" and re.fullmatch(r"[*★⭐]+[☆\ufe0f]*", text):
+        yield "as stars; here it is their number", str(len(re.sub("[☆\ufe0f]", "", text)))
     if text.lower() in _COLOURS:
         yield "as a colour's name; here it is the colour's code", _COLOURS[text.lower()]
     if re.fullmatch(r"[0-9a-fA-F]{6}", text):
@@ -173,6 +179,15 @@ def _with_unit(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
 def _decimal(text: str) -> str:
     """-1 1/3 as -1.33."""
     return units.format_number(units.parse_stops(text), 2)
+
+
+def _closed(text: str) -> Iterator[str]:
+    """5.6 1/2, f/8 + 1/3 and f/5.6 +0.5 as the f-number that is so many stops further closed: f/6.7."""
+    found = re.fullmatch(r"(?:[fF]\s*/?\s*)?(\d+(?:\.\d+)?)(?:\s*\+\s*|\s+)(\d/[2-9]|0?\.\d+)(?:\s*stops?)?", text)
+    if found:
+        stops = units.parse_stops(found.group(2))
+        with contextlib.suppress(ValueError):
+            yield units.format_aperture(aperture_by_stops(float(found.group(1)), -stops))
 
 
 def _fractions(text: str) -> Iterator[str]:

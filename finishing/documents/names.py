@@ -100,6 +100,8 @@ _SPELLINGS = (("color", "colour"), ("center", "centre"), ("gray", "grey"))
 #: As alike as two names must be (difflib's ratio) for one to be taken for the other, and to be taken for it before any
 #: other reading is tried.
 _ALIKE, _PLAINLY_ALIKE = 0.65, 0.8
+#: Signs that are taken for each other, in small letters.
+_LOOK_ALIKE = str.maketrans({"l": "1", "i": "1", "|": "1", "o": "0"})
 
 
 def spelled(name: str) -> str:
@@ -128,6 +130,13 @@ def of_the_trade(name: str) -> bool:
     return any(spelled(name) in group for group in _GROUPS)
 
 
+def looks_alike(name: str, known: Iterable[str]) -> str | None:
+    """The known name that differs in signs alone that are easily taken for each other: l, I and 1, O and 0."""
+    seen = spelled(name).translate(_LOOK_ALIKE)
+    found = [one for one in known if spelled(one).translate(_LOOK_ALIKE) == seen]
+    return found[0] if len(found) == 1 else None
+
+
 def plainly_alike(name: str, known: Iterable[str]) -> str | None:
     """The known name that differs by a slip or two."""
     return _alike(name, known, _PLAINLY_ALIKE)
@@ -137,23 +146,29 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
     """The known name that was meant, if any can be: spelled otherwise, a slip away, a word that means the same, one
     that is much like it, or that is part of it."""
     names = list(known)
-    found = same_word(name, names) or plainly_alike(name, names)
+    found = same_word(name, names) or looks_alike(name, names) or plainly_alike(name, names)
     return found or next(iter(synonyms(name, names)), None) or _alike(name, names, _ALIKE) or _part(name, names)
 
 
 def _alike(name: str, known: Iterable[str], cutoff: float) -> str | None:
+    return next(iter(equally_alike(name, known, cutoff)), None)
+
+
+def equally_alike(name: str, known: Iterable[str], cutoff: float = _ALIKE) -> list[str]:
+    """The known names that are most alike: several where none is more so than the others."""
     by_spelling = {spelled(one): one for one in known}
     word = spelled(name)
     found = difflib.get_close_matches(word, by_spelling, n=8, cutoff=cutoff)
     if not found:
-        return None
+        return []
 
     def likeness(one: str) -> tuple[float, int]:
         """How alike, and where several are equally so, how long they begin alike."""
         begins = takewhile(lambda pair: pair[0] == pair[1], zip(one, word, strict=False))
         return difflib.SequenceMatcher(None, one, word).ratio(), len(list(begins))
 
-    return by_spelling[max(found, key=likeness)]
+    best = max(map(likeness, found))
+    return [by_spelling[one] for one in found if likeness(one) == best]
 
 
 def _part(name: str, known: Collection[str]) -> str | None:

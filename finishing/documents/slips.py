@@ -273,6 +273,10 @@ def _reserved(lines: Sequence[str], stop: Stop) -> Slip | None:
     if not (token or alias) or line >= len(lines) or column >= len(lines[line]) or lines[line][column] == "\t":
         return None
     text = lines[line]
+    stars = re.match(r"\*{1,5}(?=\s*(?:$|[,}#]))", text[column:])
+    if stars and re.search(r"\brating(_at_least)?:\s*$", text[:column]):
+        mended = f"{text[:column]}{len(stars.group())}{text[column + stars.end() :]}"
+        return Slip(line, column, "stars are written as a number", mended)
     flow = _in_flow(text, column)
     end = _end_of_value(text, column, flow=flow)
     if flow and "," in text[column:end]:

@@ -234,6 +234,13 @@ def _expected(error: Any, at: Found, name: str, value: object) -> tuple[str, str
     if kind in {"list_type", "tuple_type"}:
         if model is not None and isinstance(value, str):
             return "a list", f"write {name}: [{_pairs(value, model)}]"
+        if isinstance(value, dict) and value:
+            first, said = next(iter(value.items()))
+            begun = f"- {first}: {shape(said) if isinstance(said, str) else '…'}"
+            if model is None:
+                return "a list", f"put a dash before each of its entries: {begun}"
+            more = ", and the other keys in line with that one" if len(value) > 1 else ""
+            return "a list", f"put a dash before its first key: {begun}{more}"
         return "a list", f"write {name}: [first, second]"
     if kind == "too_short":
         return "a list with at least one entry", f"add the first entry below {name}:"
@@ -279,7 +286,9 @@ def _pairs(value: str, model: type[BaseModel]) -> str:
     if named is not None:
         return f"{{{_example(model, named)}}}"
     if len(needed) > 1:
-        return "{" + ", ".join(_example(model, key) for key in needed) + "}"
+        fits = next((key for key in needed if reads(value, field_of(model, key))), None)
+        told = (f"{key}: {value}" if key == fits else _example(model, key) for key in needed)
+        return f"{{{', '.join(told)}}}"
     keys = sorted(needed or keys_of(model), key=lambda key: not _counts(model, key))
     for key in keys if spelled(value) not in ("yes", "no", "true", "false", "on", "off") else ():
         info = field_of(model, key)

@@ -159,9 +159,13 @@ def missing_extra(what: str, extra: str) -> Problem:
 
 def damaged(name: str, detail: str) -> Problem:
     """The one problem of every file that is cut short or broken."""
+    return cut_short(detail).at(name)
+
+
+def cut_short(detail: str) -> Problem:
+    """The same without a name: the refusal of a file whose headers can be read, and whose pixels are not all there."""
     return Problem(
         "the file is damaged or cut short",
-        where=name,
         got=detail,
         expected="a whole photograph",
         remedy="copy it again from the card or the backup",

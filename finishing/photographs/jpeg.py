@@ -14,6 +14,7 @@ from finishing.photographs.containers import (
     Container,
     Damaged,
     Window,
+    cut_short,
     ink_colours,
     too_many_bits,
 )
@@ -30,6 +31,7 @@ ICC_HEAD = b"ICC_PROFILE\0"
 MOST_IN_A_SEGMENT = 65533  # a segment's 16-bit length counts its own two bytes
 
 _SCAN, _END = 0xDA, 0xD9
+_TAIL = 65536
 _BARE = {0x01, *range(0xD0, 0xD9)}  # markers that stand alone
 _FRAMES = set(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
 _SIMPLE_FRAMES = {0xC0, 0xC1, 0xC2}  # sequential and progressive DCT with Huffman codes
@@ -37,6 +39,11 @@ _SIMPLE_FRAMES = {0xC0, 0xC1, 0xC2}  # sequential and progressive DCT with Huffm
 
 def segments(window: Window) -> Iterator[tuple[int, bytes]]:
     """Marker and payload of each segment up to and with the first start of scan. Raises Damaged."""
+    return ((marker, payload) for marker, payload, _ in _placed_segments(window))
+
+
+def _placed_segments(window: Window) -> Iterator[tuple[int, bytes, int]]:
+    """The same, each with the place of the first byte behind it."""
     at = 2
     while True:
         head = window[at : at + 4]
@@ -53,10 +60,10 @@ def segments(window: Window) -> Iterator[tuple[int, bytes]]:
         payload = window[at + 4 : at + 2 + length]
         if length < 2 or len(payload) != length - 2:
             raise Damaged(f"cut short within its headers, at byte {at}")
-        yield marker, payload
+        at += 2 + length
+        yield marker, payload, at
         if marker == _SCAN:
             return
-        at += 2 + length
 
 
 def scan(window: Window) -> Container:
@@ -66,7 +73,9 @@ def scan(window: Window) -> Container:
     pieces: dict[int, bytes] = {}
     announced: set[int] = set()
     transform: int | None = None
-    for marker, payload in segments(window):
+    coded = 0
+    for marker, payload, behind in _placed_segments(window):
+        coded = behind
         if marker in _FRAMES and frame is None:
             frame = (marker, payload)
         elif marker == 0xE1 and payload.startswith(EXIF_HEAD) and not exif:
@@ -86,8 +95,19 @@ def scan(window: Window) -> Container:
     model: ColourModel = {1: "grey", 4: "cmyk"}.get(channels, "rgb" if transform == 0 else "ycbcr")  # type: ignore[assignment]
     return Container(
         "jpeg", width, height, bits, channels, model,
-        exif=exif, xmp=xmp, icc=_profile(pieces, announced), refusal=_refusal(kind, bits, channels, bool(pieces)),
+        exif=exif, xmp=xmp, icc=_profile(pieces, announced),
+        refusal=_refusal(kind, bits, channels, bool(pieces)) or _cut(window, coded),
     )  # fmt: skip
+
+
+def _cut(window: Window, coded: int) -> Problem | None:
+    """The problem of a file that ends before its picture does. The marker of the end cannot stand within coded data,
+    which begins at `coded` (T.81, B.1.1.5). Something may follow it, such as a preview; so where the last bytes have
+    none, all are searched."""
+    end = bytes([0xFF, _END])
+    if any(end in window[start:] for start in (max(coded, len(window) - _TAIL), coded)):
+        return None
+    return cut_short("its picture data breaks off before its end")
 
 
 def _profile(pieces: dict[int, bytes], announced: set[int]) -> bytes | None:

@@ -11,6 +11,7 @@ from finishing.photographs.containers import (
     Container,
     Damaged,
     Window,
+    cut_short,
     ink_colours,
     too_many_bits,
 )
@@ -23,6 +24,7 @@ SIGNATURES = (b"II*\0", b"MM\0*")
 
 _WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC, _ORIENTATION, _CHANNELS = 0x0100, 0x0101, 0x0102, 0x0106, 0x0112, 0x0115
 _COMPRESSION, _SUB_DIRECTORIES, _OLD_JPEG, _UNSIGNED, _FLOATING, _PLANES = 0x0103, 0x014A, 6, 1, 3, 2
+_STRIP_PLACES, _STRIP_LENGTHS, _TILE_PLACES, _TILE_LENGTHS, _YCBCR = 0x0111, 0x0117, 0x0144, 0x0145, 6
 _SUBFILE, _EXTRA, _FORMAT, _XMP, _PROFILE, _RAW_VERSION = 0x00FE, 0x0152, 0x0153, 0x02BC, 0x8773, 0xC612
 _MODELS: dict[int, ColourModel] = {0: "grey", 1: "grey", 2: "rgb", 3: "palette", 5: "cmyk", 6: "ycbcr"}
 _FILTER_ARRAY, _LINEAR_RAW = 32803, 34892  # what a sensor saw, not yet a picture
@@ -60,8 +62,22 @@ def scan(window: Window) -> Container:
         icc=profile,
         floating=_FLOATING in _numbers(image, _FORMAT),
         notices=tuple(notices),
-        refusal=_refusal(image, bits, model, profile is not None),
+        refusal=_refusal(image, bits, model, profile is not None) or _cut(image, len(window)),
     )  # fmt: skip
+
+
+def _cut(image: Directory, length: int) -> Problem | None:
+    """The problem of a file that ends before its pixels do, as told by where their strips or tiles lie. Plain strips
+    may claim more than is there, as long as the rows are: some writers count the last one as full as the others."""
+    tiled = _TILE_PLACES in image
+    places = _numbers(image, _TILE_PLACES if tiled else _STRIP_PLACES)
+    counts = _numbers(image, _TILE_LENGTHS if tiled else _STRIP_LENGTHS)
+    there = sum(max(0, min(length - at, count)) for at, count in zip(places, counts, strict=False))
+    wanted = sum(counts[: len(places)])
+    if not tiled and _number(image, _COMPRESSION, 1) == 1 and _number(image, _PHOTOMETRIC, 1) != _YCBCR:
+        bits = sum(_numbers(image, _BITS)) or 1
+        wanted = min(wanted, (_number(image, _WIDTH, 0) * bits + 7) // 8 * _number(image, _HEIGHT, 0))
+    return cut_short("its pixel data is cut short") if there < wanted else None
 
 
 def _maybe_raw(window: Window, structure: Exif) -> bool:

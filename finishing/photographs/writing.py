@@ -220,10 +220,11 @@ def _check(codes: "NDArray[Any]", *, deep: bool) -> None:
         raise ValueError(f"expected {' or '.join(kinds)} codes (height, width, 3), not {codes.dtype} {codes.shape}")
 
 
-def write_bytes(path: Path, content: bytes | memoryview) -> None:
+def write_bytes(path: Path, content: bytes | memoryview, *, movable: bool = True) -> None:
     """Puts a whole file in its place: a temporary one beside it, flushed to the disk, then renamed.
 
-    Whatever happens, the place holds either the old file or the whole new one. Raises Problem.
+    movable: whether the user can choose another place (--out). Whatever happens, the place holds either the old file or
+    the whole new one. Raises Problem.
     """
     temporary = part_beside(path)
     try:
@@ -237,7 +238,7 @@ def write_bytes(path: Path, content: bytes | memoryview) -> None:
             os.replace(temporary, path)
         _flush_folder(path.parent)
     except OSError as error:
-        raise _unwritable(error, path, len(content)) from error
+        raise _unwritable(error, path, len(content), movable=movable) from error
     finally:
         with contextlib.suppress(OSError):
             temporary.unlink(missing_ok=True)
@@ -254,25 +255,30 @@ def _flush_folder(folder: Path) -> None:
         os.close(handle)
 
 
-def _unwritable(error: OSError, path: Path, size: int) -> Problem:
+def _unwritable(error: OSError, path: Path, size: int, *, movable: bool) -> Problem:
     where = str(path)
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
         return Problem(
             "the disk is full",
             where=where,
             expected=f"room for {size / 1e6:.1f} million bytes",
-            remedy="make room or choose another folder with --out, then run again: it continues where it stopped",
+            remedy="make room or choose another folder with --out, then run again: it continues where it stopped"
+            if movable
+            else "make room on it, then give the command again",
         )
     if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
         return Problem(
             "the file may not be written here",
             where=where,
             got=error.strerror,
-            remedy="choose a folder that you may write to with --out",
+            remedy="choose a folder that you may write to with --out"
+            if movable
+            else "give yourself the right to write to this folder (or copy it to a disk that you may write to), "
+            "then give the command again",
         )
     return Problem(
         "the file cannot be written",
         where=where,
         got=error.strerror or str(error),
-        remedy="check the folder and its disk, or choose another folder with --out",
+        remedy="check the folder and its disk" + (", or choose another folder with --out" if movable else ""),
     )

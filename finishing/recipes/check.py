@@ -10,6 +10,7 @@ not: a glint that is clipped in the full frame is averaged with its surroundings
 """
 
 import math
+import re
 from abc import abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -29,6 +30,10 @@ from finishing.units import format_number
 
 #: What a check can be limited by; each has some of these.
 LIMITS = ("at_most", "at_least", "between")
+#: What a value may count: pixels, as a share of them all, or angles.
+SHARE, DEGREES = "of the pixels", "degrees"
+_FIGURE = r"\d+(?:\.\d+)?"
+_MOST_PLACES = 4
 #: Sums over single rows: float64 (rows, sums).
 Sums = NDArray[np.float64]
 
@@ -56,9 +61,39 @@ class CheckResult:
 
     def __str__(self) -> str:
         place = f" where {self.where}" if self.where else ""
-        found = self.note if self.value is None else f"{format_number(self.value, 4)} {self.unit}".strip()
+        found = self.note if self.value is None else self.value_words()
         extra = f", {self.note}" if self.note and self.value is not None else ""
-        return f"{self.name}{place}: {found} ({self.limit}{extra}): {'passed' if self.passed else 'failed'}"
+        limit = limit_words(self.limit, self.unit)
+        return f"{self.name}{place}: {found} ({limit}{extra}): {'passed' if self.passed else 'failed'}"
+
+    def value_words(self) -> str:
+        """4.6 %, +2.1°, 0.61: with more digits where a value that did not pass would read like its limit."""
+        limit = re.findall(_FIGURE, limit_words(self.limit, self.unit))
+        places = 2 if self.unit not in (SHARE, DEGREES) else 1
+        text = self._in_words(places)
+        while not self.passed and places < _MOST_PLACES and text.strip("+−°% ") in limit:
+            places += 1
+            text = self._in_words(places)
+        return text
+
+    def _in_words(self, places: int) -> str:
+        value = self.value or 0.0
+        if self.unit == SHARE:
+            return f"{format_number(100 * value, places)} %"
+        size = format_number(abs(value), places)
+        sign = ("−" if value < 0 else "+") if "shift" in self.name and size != "0" else ""
+        return f"{sign}{size}" + ("°" if self.unit == DEGREES else "")
+
+
+def limit_words(limit: str, unit: str) -> str:
+    """A limit as values are printed: at most 0.005 of the pixels is at most 0.5 %."""
+
+    def number(found: re.Match[str]) -> str:
+        if unit == SHARE:
+            return f"{format_number(100 * float(found.group()), 2)} %"
+        return found.group().replace("-", "−") + ("°" if unit == DEGREES else "")
+
+    return re.sub(rf"-?{_FIGURE}", number, limit)
 
 
 class Check(Model):

@@ -18,7 +18,7 @@ from finishing.documents.telling import shape
 from finishing.documents.tree import Path_, Tree
 from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.operation import Geometry, Planes, parameter
-from finishing.recipes.check import Check, CheckResult, Finding, Measure, Requirement, Sums
+from finishing.recipes.check import DEGREES, SHARE, Check, CheckResult, Finding, Measure, Requirement, Sums
 from finishing.recipes.check_kernels import add_up, count_beyond, count_outside, oklab_of
 from finishing.regions.combined import AllOf
 from finishing.regions.hue import HueRange
@@ -52,7 +52,7 @@ LightnessPair = Annotated[tuple[float, ...], numbers(2, -1, 2, "two lightnesses 
 class _ShareCheck(Check):
     """A share of the pixels: the weights of those that count over all weights."""
 
-    unit: ClassVar[str] = "of the pixels"
+    unit: ClassVar[str] = SHARE
     sums: ClassVar[int] = 2
 
     at_most: Share | None = parameter("the largest share that passes, 0 to 1", None)
@@ -196,7 +196,7 @@ class SkinHueShift(_SkinShift):
     summary: ClassVar[str] = "How far the hue of skin has moved from the original."
     example: ClassVar[str] = "skin_hue_shift: {at_most: 5}"
     limit_example: ClassVar[str] = "at_most: 5"
-    unit: ClassVar[str] = "degrees"
+    unit: ClassVar[str] = DEGREES
 
     at_most: Degrees | None = parameter("the largest shift that passes, either way", None)
     between: DegreesPair | None = parameter("smallest and largest shift that pass, with their signs", None)

@@ -63,6 +63,13 @@ class Recipe:
         return frozenset(name for region in self._regions() for name in region.mask_names)
 
     @property
+    def regions_looked_at(self) -> list[Region]:
+        """The regions without which it cannot be carried out; a step that changes nothing does not look at its own."""
+        wheres = [step.where for step in self.steps if not step.operation.changes_nothing()]
+        wheres += [check.where for check in self.checks]
+        return [region for region in wheres if region is not None]
+
+    @property
     def mask_paths(self) -> tuple[Path, ...]:
         """The mask files that lie beside the recipe, in the order in which it names them."""
         return tuple(path for region in self._regions() for path in region.mask_paths)
@@ -86,6 +93,20 @@ class Recipe:
             told["masks"] = masks
         text = json.dumps(told, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
         return hashlib.sha256(text.encode()).hexdigest()
+
+
+#: So many values of a list are told one by one.
+_FEW = 4
+
+
+def brief(value: Any) -> str:
+    """A setting's value in a word: numbers and words as they stand, also a few in a list; else what it is."""
+    if isinstance(value, Mapping):
+        return "a region"
+    if isinstance(value, list | tuple):
+        deep = any(isinstance(one, Mapping | list | tuple) for one in value)
+        return "a list" if deep or len(value) > _FEW else flow(value)
+    return flow(value)
 
 
 def flow(value: Any) -> str:

@@ -44,6 +44,10 @@ class _Several(Region):
         return any(region.looks_at_colour for region in self.regions)
 
     @property
+    def needs_subject(self) -> bool:
+        return any(region.needs_subject for region in self.regions)
+
+    @property
     def mask_names(self) -> frozenset[str]:
         return frozenset().union(*(region.mask_names for region in self.regions))
 
@@ -127,6 +131,10 @@ class Not(Region):
     @property
     def looks_at_colour(self) -> bool:
         return self.region.looks_at_colour
+
+    @property
+    def needs_subject(self) -> bool:
+        return self.region.needs_subject
 
     @property
     def mask_names(self) -> frozenset[str]:

@@ -41,6 +41,10 @@ class Ellipse(Round):
         across, down, *radii = parse_numbers(value, 4)
         return {"centre": [across, down], "radii": radii}
 
+    @property
+    def needs_subject(self) -> bool:
+        return self.centre == "subject"
+
     def rings(self, geometry: Geometry) -> Rings:
         inner = self.radii[0] * geometry.width, self.radii[1] * geometry.height
         soft = self.soft * geometry.short_side

@@ -133,14 +133,7 @@ def _file_mask(path: Path, changed: int) -> Mask:
 
 def _mask_called(name: str, geometry: Geometry) -> Mask:
     if name not in geometry.masks:
-        known = ", ".join(sorted(geometry.masks))
-        raise Problem(
-            f'this frame has no mask called "{name}"',
-            got=f"masks called {known}" if known else "no masks",
-            expected="a mask of that name",
-            remedy="name its file in session.yaml under per_frame, "
-            f"FRAME: {{masks: {{{name}: masks/FRAME-{name}.png}}}}",
-        )
+        raise mask_files.no_such_mask(name, geometry.masks)
     return geometry.masks[name]
 
 

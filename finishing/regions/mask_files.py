@@ -1,15 +1,31 @@
 """Mask files: grey pictures in which white is fully in."""
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from finishing.documents.names import nearest
 from finishing.errors import Problem
 
 Mask = NDArray[np.float32]
 EXPECTED = "a grey PNG of 8 or 16 bits, white where the mask is fully in"
+
+
+def no_such_mask(name: str, known: Iterable[str]) -> Problem:
+    """The problem of a frame that lacks a mask which a look asks for. known: the names of those that it has."""
+    names = sorted(known)
+    near = nearest(name, names)
+    return Problem(
+        f'this frame has no mask called "{name}"',
+        got=("a mask called " if len(names) == 1 else "masks called ") + ", ".join(names) if names else "no masks",
+        expected="a mask of that name",
+        remedy=f"if {near} was meant, write {name} in its place, under masks in session.yaml"
+        if near
+        else f"name its file in session.yaml under per_frame, FRAME: {{masks: {{{name}: masks/FRAME-{name}.png}}}}",
+    )
 
 
 def read_mask(path: Path) -> Mask:

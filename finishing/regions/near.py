@@ -54,6 +54,10 @@ class Near(Round):
     def spelled_out(cls, value: Any) -> dict[str, Any]:
         return {"point": parse_centre(value)}
 
+    @property
+    def needs_subject(self) -> bool:
+        return self.point == "subject"
+
     def rings(self, geometry: Geometry) -> Rings:
         radius = self.radius if isinstance(self.radius, tuple) else (self.radius, self.radius)
         inner = radius[0] * geometry.short_side, radius[1] * geometry.short_side

@@ -51,13 +51,18 @@ def centre_in_pixels(centre: str | tuple[float, float], geometry: Geometry) -> t
     if centre == "frame":
         return in_pixels((0.5, 0.5), geometry)
     if geometry.subject is None:
-        raise Problem(
-            "this frame has no subject point",
-            expected="the point that the region lies around",
-            remedy="name it in session.yaml under per_frame, FRAME: {subject: [0.5, 0.4]}, "
-            "or write the point itself in place of subject",
-        )
+        raise no_subject()
     return in_pixels(geometry.subject, geometry)
+
+
+def no_subject() -> Problem:
+    """The problem of a frame that does not name the subject point which a look asks for."""
+    return Problem(
+        "this frame has no subject point",
+        expected="the point that the region lies around",
+        remedy="name it in session.yaml under per_frame, FRAME: {subject: [0.5, 0.4]}, "
+        "or write the point itself in place of subject",
+    )
 
 
 def parse_numbers(value: object, count: int) -> list[float]:

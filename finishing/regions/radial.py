@@ -44,6 +44,10 @@ class Radial(Round):
         across, down, full_to, gone_at = parse_numbers(value, 4)
         return {"centre": [across, down], "full_to": full_to, "gone_at": gone_at}
 
+    @property
+    def needs_subject(self) -> bool:
+        return self.centre == "subject"
+
     def rings(self, geometry: Geometry) -> Rings:
         inner, outer = self.full_to * geometry.short_side, self.gone_at * geometry.short_side
         return Rings(centre_in_pixels(self.centre, geometry), (inner, inner), (outer, outer))

@@ -49,6 +49,11 @@ class Region(Model):
         return False
 
     @property
+    def needs_subject(self) -> bool:
+        """Whether a frame must name its subject point."""
+        return False
+
+    @property
     def mask_names(self) -> frozenset[str]:
         """The masks that a frame must bring."""
         return frozenset()

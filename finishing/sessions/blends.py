@@ -17,7 +17,7 @@ from finishing.documents.fields import Words, parse_number, texts
 from finishing.documents.reading import Model
 from finishing.errors import Problem
 from finishing.sessions.file_names import as_disks_compare
-from finishing.sessions.folder import has_wildcard, several_names, unknown_frame
+from finishing.sessions.folder import is_pattern, several_names, unknown_frame
 
 #: A light is moved by no more than so many stops: beyond it there is nothing but noise, or white.
 MOST_STOPS = 10.0
@@ -217,7 +217,9 @@ def _sources(
         if source in blends:
             what, remedy = f'"{source}" is a blend itself', "name the frames that it is made of"
             problems.append(document.problem(what, *at, expected="frames as the camera took them", remedy=remedy))
-        elif has_wildcard(source) or (source not in frames and PurePath(source).stem in frames):
+        elif (is_pattern(source) and source not in frames) or (
+            source not in frames and PurePath(source).stem in frames
+        ):
             file = PurePath(source).stem
             found = unknown_frame(source, known, document.place(*at))
             near = f'write the frame\'s name alone: "{file}"' if file in frames else found.remedy

@@ -4,6 +4,7 @@ A camera is named as its files name it (EXIF Model, with or without Make before 
 model, by its serial number. Capitals do not count.
 """
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -135,6 +136,36 @@ def clock_problems(document: Document[Any], clocks: tuple[CameraClock, ...], fra
         if clock.same_instant is not None:
             problems += _pair_problems(document, clock, at, names)
     return problems
+
+
+def clock_warnings(document: Document[Any], clocks: tuple[CameraClock, ...]) -> list[Problem]:
+    """What is doubtful: 01:00 is read as a minute, and an hour may be meant, of a clock left on summer time."""
+    warnings: list[Problem] = []
+    listed = isinstance(document.tree.at(("camera_clock",)), list)
+    for i, clock in enumerate(clocks):
+        at: tuple[str | int, ...] = ("camera_clock", i) if listed else ("camera_clock",)
+        for key, seconds in (("ahead_by", clock.ahead_by), ("behind_by", clock.behind_by)):
+            written = str(document.tree.at((*at, key)) or "").strip()
+            found = re.fullmatch(r"([+-]?)(\d+):(\d+)", written)
+            if seconds and found:
+                sign, first, second = found.groups()
+                warnings.append(
+                    document.problem(
+                        f"the camera's clock is read as {key.removesuffix('_by')} by {_spelled(abs(seconds))}",
+                        *at, key,
+                        got=written,
+                        remedy=f'write "{sign}00:{first:0>2}:{second:0>2}" if that is so, or '
+                        f'"{sign}{first:0>2}:{second:0>2}:00" for {_spelled(int(first) * 3600 + int(second) * 60)}',
+                    )
+                )  # fmt: skip
+    return warnings
+
+
+def _spelled(seconds: float) -> str:
+    """1 hour 30 minutes."""
+    whole = round(seconds)
+    parts = ((whole // 3600, "hour"), (whole // 60 % 60, "minute"), (whole % 60, "second"))
+    return " ".join(f"{count} {name}{'s' * (count != 1)}" for count, name in parts if count)
 
 
 def _pair_problems(

@@ -24,7 +24,7 @@ from finishing.exposure.light import ambient_at, strobe_at, strobe_stops, togeth
 from finishing.exposure.series import exact_aperture, exact_exposure, exact_iso, exact_shutter
 from finishing.exposure.values import Exposure, difference_in_stops
 from finishing.sessions.clocks import Camera, ClockFound
-from finishing.sessions.folder import has_wildcard, matches
+from finishing.sessions.folder import is_pattern, matches
 from finishing.sessions.plan import Setup, ShootPlan
 from finishing.sessions.readings import heads_of
 
@@ -253,7 +253,7 @@ def _between(
 def _by_name(setups: Sequence[Setup], frame: FrameFacts) -> list[Setup]:
     """Set-ups that name the frame outright, else those with a pattern that means it."""
     outright = [
-        s for s in setups if any(not has_wildcard(p) and matches(p, frame.name, frame.file_name) for p in s.frames)
+        s for s in setups if any(not is_pattern(p) and matches(p, frame.name, frame.file_name) for p in s.frames)
     ]
     return outright or [s for s in setups if any(matches(p, frame.name, frame.file_name) for p in s.frames)]
 

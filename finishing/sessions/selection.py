@@ -1,13 +1,13 @@
 """Which frames a look is for: all, set-ups, names, patterns of names, or a least rating."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Annotated
 
 from finishing.documents.fields import parse_number, scalar
 from finishing.sessions.folder import FramePath, matches
 
-EXPECTED = "all, a set-up's id, a frame's name or pattern, a list of these, or {rating_at_least: 1…5}"
+EXPECTED = "all, a set-up's id, a frame's name, pattern or range, a list of these, or {rating_at_least: 1…5}"
 
 
 @dataclass(frozen=True)
@@ -73,15 +73,22 @@ def select_frames(
 
     setup_of: set-up ids by frame name; ratings: by frame name, a frame without one counts as 0.
     """
-    setups, rated = setup_of or {}, ratings or {}
-    return [frame.name for frame in frames if _means(selection, frame, setups.get(frame.name), rated)]
+    setups, rated, everything = setup_of or {}, ratings or {}, list(frames)
+    names = {frame.name for frame in everything}.intersection(selection.names)
+    return [frame.name for frame in everything if _means(selection, frame, setups.get(frame.name), rated, names)]
 
 
-def _means(selection: Selection, frame: FramePath, setup: str | None, ratings: Mapping[str, int]) -> bool:
+def _means(
+    selection: Selection, frame: FramePath, setup: str | None, ratings: Mapping[str, int], names: Collection[str]
+) -> bool:
+    """names: those of the selection that are a frame's own, and so no range (a blend C-0012-C-0013, say)."""
     if selection.everything:
         return True
     if selection.rating_at_least is not None:
         return ratings.get(frame.name, 0) >= selection.rating_at_least
     return any(
-        (setup is not None and name == setup) or matches(name, frame.name, frame.path.name) for name in selection.names
+        (setup is not None and name == setup)
+        or name == frame.name
+        or (name not in names and matches(name, frame.name, frame.path.name))
+        for name in selection.names
     )

@@ -30,10 +30,10 @@ from finishing.documents.telling import shape
 from finishing.documents.tree import Path_
 from finishing.errors import Place, Problem, ProblemSet, problems_of
 from finishing.sessions.blends import Blends, FrameBlend, blend_problems
-from finishing.sessions.clocks import CameraClocks, clock_problems
+from finishing.sessions.clocks import CameraClocks, clock_problems, clock_warnings
 from finishing.sessions.deliverables import Deliverable, deliverable_problems, idle_settings
 from finishing.sessions.evening import Match, match_problems
-from finishing.sessions.folder import Found, FramePath, find_files, inside_file, matches, unknown_frame
+from finishing.sessions.folder import Found, FramePath, find_files, inside_file, matches, open_range, unknown_frame
 from finishing.sessions.plan import ShootPlan, read_plan, setup_ids
 from finishing.sessions.selection import EVERYTHING, FrameSelection, Selection
 
@@ -249,7 +249,8 @@ def examine_session(path: Path, known_looks: Iterable[str] | None = None) -> Exa
             wrong = match_problems(document, document.value.match, names, _skipped(document.value), setups)
             faulty.update({("match",)} if wrong else ())
             problems += [*wrong, *_selections(document, frames, blends, setups or ())]
-    warnings = [*found.warnings, *idle_settings(document, document.value.deliverables)]
+    warnings = [*found.warnings, *clock_warnings(document, document.value.camera_clock)]
+    warnings += idle_settings(document, document.value.deliverables)
     if plan is not None:
         warnings += _unused_patterns(plan, frames)
     return Examined(Session(document, tuple(frames), plan, tuple(warnings)), problems, frozenset(faulty))
@@ -274,8 +275,11 @@ def _unused_patterns(plan: Document[ShootPlan], frames: list[FramePath]) -> list
     for i, setup in enumerate(plan.value.setups):
         listed = isinstance(plan.tree.at(("setups", i, "frames")), list)
         for j, pattern in enumerate(setup.frames):
-            if not any(matches(pattern, frame.name, frame.path.name) for frame in frames):
-                at = ("setups", i, "frames", j) if listed else ("setups", i, "frames")
+            at: Path_ = ("setups", i, "frames", j) if listed else ("setups", i, "frames")
+            cut = open_range(pattern, [frame.name for frame in frames], plan.place(*at))
+            if cut is not None:
+                problems.append(cut)
+            elif not any(matches(pattern, frame.name, frame.path.name) for frame in frames):
                 what = f'no frame of the session is named so for set-up "{setup.id}"'
                 remedy = "correct the pattern, or leave it if its frames are still to come"
                 problems.append(plan.problem(what, *at, remedy=remedy))
@@ -365,10 +369,14 @@ def _selections(
         selection: Selection = entry.frames
         listed = isinstance(document.tree.at(("looks", i, "frames")), list)
         for j, name in enumerate(selection.names):
+            place = document.place("looks", i, "frames", j) if listed else document.place("looks", i, "frames")
+            cut = None if name in setups else open_range(name, [*(frame.name for frame in frames), *blends], place)
+            if cut is not None:
+                problems.append(cut)
+                continue
             if name in setups or any(matches(name, frame.name, frame.path.name) for frame in frames):
                 continue
             if any(matches(name, blend) for blend in blends):
                 continue
-            place = document.place("looks", i, "frames", j) if listed else document.place("looks", i, "frames")
             problems.append(unknown_frame(name, [*(frame.name for frame in frames), *blends], place, other=setups))
     return problems

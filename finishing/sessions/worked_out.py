@@ -5,6 +5,7 @@ from typing import Any
 
 from finishing import units
 from finishing.documents import Document
+from finishing.documents.tree import Path_
 from finishing.errors import Problem
 from finishing.exposure.light import lighting_ratio, shutter_ladder, strobe_stops, together, within_sync
 from finishing.exposure.possible import Way, stops_beyond_full_power, ways_within_sync
@@ -17,6 +18,8 @@ from finishing.sessions.readings import doubts_about, heads_of, reading_of
 
 #: Cameras print a bare 125 for 1/125, but seconds up to this as such.
 LONGEST_BARE = 30
+#: F-numbers and ISO speeds beyond these are asked about (common practice, no source).
+USUAL_APERTURES, USUAL_SPEEDS = (0.9, 64.0), (10.0, 819200.0)
 
 
 @dataclass(frozen=True)
@@ -228,11 +231,47 @@ def _warnings(document: Document[ShootPlan], index: int, ways: tuple[Way, ...]) 
                 remedy=f"write 1/{written} if that is what the camera showed, or {written} s",
             )
         )  # fmt: skip
+    warnings += _far_out(document, index)
     for j, strobe in enumerate(setup.strobes):
         key = "reads" if strobe.reads is not None else "name"
         for what, expected, remedy in doubts_about(strobe, setup):
             warnings.append(
                 document.problem(what, "setups", index, "strobes", j, key, expected=expected, remedy=remedy)
+            )
+    return warnings
+
+
+def _far_out(document: Document[ShootPlan], index: int) -> list[Problem]:
+    """Values that can be read, and that hardly any camera, lens or meter has: a digit too many, mostly."""
+    setup = document.value.setups[index]
+    exposure: Path_ = ("setups", index, "exposure")
+    planned = setup.exposure
+    asked: list[tuple[Path_, str, float | None, tuple[float, float]]] = [
+        (
+            (*exposure, "aperture"),
+            f"set-up {setup.id} asks for",
+            planned.aperture if planned else None,
+            USUAL_APERTURES,
+        ),
+        ((*exposure, "iso"), f"set-up {setup.id} asks for", planned.iso if planned else None, USUAL_SPEEDS),
+    ]
+    for j, strobe in enumerate(setup.strobes):
+        at: Path_ = ("setups", index, "strobes", j)
+        for key in ("reads", "full_power_reads"):
+            what = f'strobe "{strobe.name}" reads{" at full power" * (key != "reads")}'
+            asked.append(((*at, key), what, getattr(strobe, key), USUAL_APERTURES))
+    warnings = []
+    for place, what, value, (low, high) in asked:
+        if value is not None and not low <= value <= high:
+            iso = place[-1] == "iso"
+            told, *span = ((units.format_iso if iso else units.format_aperture)(one) for one in (value, low, high))
+            warnings.append(
+                document.problem(
+                    f"{what} {told}",
+                    *place,
+                    expected=f"{span[0]} to {span[1]}, as a rule",
+                    remedy="look whether it has a digit too many or too few; leave it if it is meant",
+                )
             )
     return warnings
 

@@ -4,6 +4,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from finishing.batch.delivery.run import run
 from finishing.batch.delivery.unavailable import refuse_unavailable
@@ -249,3 +250,63 @@ def test_a_broken_packet_beside_a_frame_is_told_by_check_and_by_every_run(sessio
         }
         assert not report.failed
     assert "web/faded_print/A-0001.jpg" in report.up_to_date
+
+
+@pytest.mark.parametrize("form", ["JPEG", "TIFF", "PNG"])
+def test_a_frame_that_is_cut_short_is_told_by_check(session: Path, form: str) -> None:
+    frame = session / "frames/A-0001.jpg"  # the content counts, not the ending
+    if form != "JPEG":
+        with Image.open(frame) as picture:
+            picture.save(frame, form)
+    frame.write_bytes(frame.read_bytes()[: frame.stat().st_size // 2])
+    checked = check_file(session)
+    assert not checked.problems
+    assert {name: problem.what for name, problem in checked.failing.items()} == {
+        "A-0001": "the file is damaged or cut short"
+    }
+    report = run(assign(session, jobs=1), session / "finished", jobs=1)
+    assert set(report.failed) == set(checked.failing)
+
+
+def test_a_mask_that_a_look_asks_for_and_a_frame_lacks_is_told_by_check(session: Path) -> None:
+    masked = "look: {0}\nsteps:\n  - exposure: {{stops: {1}, where: {{mask: coat}}}}\n"
+    for name, stops in (("lifted", 1), ("lowered", -1), ("neutral", 0)):
+        (session / f"recipes/{name}.yaml").write_text(masked.format(name, stops))
+    looks = "".join(f"  - {{look: {name}, frames: A}}\n" for name in ("lifted", "lowered", "neutral"))
+    Image.new("L", (30, 20), 255).save(session / "coat.png")
+    change(
+        session / "session.yaml",
+        ("per_frame:\n", f"{looks}per_frame:\n"),
+        ("rating: 4}", "rating: 4, masks: {Coat: coat.png}}"),
+    )
+    checked = check_file(session)
+    assert not checked.problems
+    assert [*checked.failing] == ["A-0001", "A-0001 in lowered", "A-0002", "A-0002 in lowered"]
+    assert checked.frames_failing == 2
+    assert {problem.got for name, problem in checked.failing.items() if "A-0001" in name} == {"no masks"}
+    capitals = checked.failing["A-0002"]
+    assert (capitals.got, getattr(capitals.where, "line", 0)) == ("a mask called Coat", 13)
+    assert capitals.remedy == "if Coat was meant, write coat in its place, under masks in session.yaml"
+    report = run(assign(session, jobs=1), session / "finished", jobs=1)
+    assert report.failed.keys() == checked.failing.keys()
+    assert {name: problem.got for name, problem in report.failed.items()} == {
+        name: problem.got for name, problem in checked.failing.items()
+    }
+
+
+@pytest.mark.parametrize(
+    "where",
+    ["near: subject", "ellipse: subject", "not: {radial: {centre: subject, full_to: 0.1, gone_at: 0.5}}",
+     "all_of: [skin, {near: subject}]"],
+)  # fmt: skip
+def test_a_subject_that_a_look_asks_for_and_a_frame_lacks_is_told_by_check(session: Path, where: str) -> None:
+    (session / "recipes/about.yaml").write_text(f"look: x\nsteps:\n  - exposure: {{stops: 1, where: {{{where}}}}}\n")
+    change(session / "session.yaml", ("per_frame:\n", "  - {look: about, frames: A}\nper_frame:\n"))
+    checked = check_file(session)
+    assert {name: problem.what for name, problem in checked.failing.items()} == {
+        "A-0001": "this frame has no subject point"  # A-0002 names its own
+    }
+    report = run(assign(session, jobs=1), session / "finished", jobs=1)
+    assert {name: str(problem) for name, problem in report.failed.items()} == {
+        name: str(problem) for name, problem in checked.failing.items()
+    }

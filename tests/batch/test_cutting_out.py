@@ -270,3 +270,18 @@ def test_a_frame_that_cannot_be_read(session: Path) -> None:
             cut_out(wanted_mask(session / "frames" / name, FIGURE))
         assert caught.value.where == name
     assert not (session / "masks").exists()
+
+
+def test_a_frame_may_be_named_as_its_session_names_it(session: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(session)
+    wanted = wanted_mask(Path("A-0001"), FIGURE, name="coat")
+    assert wanted.frame.samefile("frames/A-0001.jpg")
+    assert wanted.target == session / "masks/A-0001-coat.png"
+    assert wanted_mask(Path("frames/A-0002"), FIGURE).frame.samefile("frames/A-0002.jpg")
+    with pytest.raises(Problem, match='no frame has the name "A-0O01"') as caught:
+        wanted_mask(Path("A-0O01"), FIGURE)
+    assert caught.value.remedy == 'did you mean "A-0001"?'
+    assert wanted_mask(Path("A-0009.jpg"), FIGURE).frame == Path("A-0009.jpg")  # a file, which is told when it is read
+    monkeypatch.chdir(session.parent)
+    assert wanted_mask(session / "A-0001", FIGURE).frame.samefile(session / "frames/A-0001.jpg")
+    assert wanted_mask(Path("A-0001"), FIGURE).frame == Path("A-0001")  # no session here

@@ -60,10 +60,10 @@ def test_a_finished_file_says_how_it_was_made(finished: Path) -> None:
     assert told["made from"].endswith("it is there, unchanged")
     assert told["set-up"] == "A, Standing by the ladder"
     assert told["planned"] == "f/8 · 1/125 · ISO 100 · EV 13 at ISO 100 · ambient −2 stops"
-    assert "key: " in told["strobes"]
-    assert "reads f/8" in told["strobes"]
-    assert "rim: " in told["strobes"]
-    assert told["exposed"].startswith("1/60 · f/8 · ISO 100")
+    assert "key: " in told["heads by the plan"]
+    assert "reads f/8" in told["heads by the plan"]
+    assert "rim: " in told["heads by the plan"]
+    assert told["exposed"] == "1/60 · f/8 · ISO 100"  # of a flash the plan alone knows
     assert told["camera"] == "gave 1 stop more light than planned"
     assert told["kept of it"] == "straightened by 1.5° anticlockwise, cropped to width : height 0.8 : 1"
     assert told["evened out"].endswith("stops")
@@ -183,10 +183,14 @@ def test_what_is_no_picture_is_told(finished: Path, tmp_path: Path) -> None:
     text.write_text("not a picture at all, but some words")
     with pytest.raises(Problem, match="this is not a photograph"):
         inspect(text)
-    cut = tmp_path / "cut.jpg"
-    cut.write_bytes((finished.parent / "frames/A-0001.jpg").read_bytes()[:300])
-    with pytest.raises(Problem, match="damaged or cut short"):
-        inspect(cut)
+    cut, whole = tmp_path / "cut.jpg", (finished.parent / "frames/A-0001.jpg").read_bytes()
+    for size in (300, len(whole) // 2, len(whole) - 2):
+        cut.write_bytes(whole[:size])
+        with pytest.raises(Problem, match="damaged or cut short") as told:
+            inspect(cut)
+        assert told.value.where == str(cut)
+    cut.write_bytes(whole + bytes(100_000))  # what follows the picture is no harm
+    assert inspect(cut).kind == "frame"
 
 
 def test_a_packet_that_somebody_wrote_into_does_no_harm(finished: Path) -> None:
@@ -325,3 +329,20 @@ def test_a_print_is_told_as_the_session_has_it(session: Path) -> None:
     assert facts(inspect(path))["deliverable"] == (
         "paper (format: jpeg, margin: 0.5 cm, pixels_per_inch: 50, print_size: 6 × 4 cm)"
     )
+
+
+@pytest.mark.parametrize(("entry", "words"), [(0x10, "no flash on the camera"), (0x0D, "a flash fired on the camera")])
+def test_camera_and_plan_each_say_what_they_know_of_a_flash(session: Path, entry: int, words: str) -> None:
+    for name in ("A-0001", "C-0004"):
+        frame = session / f"frames/{name}.jpg"
+        with Image.open(frame) as picture:
+            exif = picture.getexif()
+            exif.get_ifd(0x8769)[0x9209] = entry
+            picture.save(frame, exif=exif)
+        assert facts(inspect(frame))["exposed"].endswith(words)
+    assert not run(assign(session), session / "finished", jobs=2).failed
+    lit, unlit = (session / f"finished/web/faded_print/{name}.jpg" for name in ("A-0001", "C-0004"))
+    assert "flash" not in facts(inspect(lit))["exposed"]
+    assert inspect(lit).as_json()["strobe_fired"] is None
+    assert facts(inspect(unlit))["exposed"].endswith(words)  # no strobes were planned: it is what the camera noted
+    assert inspect(unlit).as_json()["strobe_fired"] is (entry == 0x0D)

@@ -284,3 +284,23 @@ def test_a_frame_that_is_skipped_is_not_told_as_unknown(session: Path) -> None:
         assign(session, frames=["Z-0009"])
     with pytest.raises(ProblemSet, match="no frame has the name"):
         assign(session, frames=["Z-0010"])
+
+
+def test_frames_by_a_range_and_set_ups_without_frames(session: Path) -> None:
+    for name in ("A-0003", "A-0004"):
+        shutil.copy(session / "frames/A-0001.jpg", session / f"frames/{name}.jpg")
+    assert [one.frame.name for one in assign(session, frames=["A-0002-A-0004"]).frames] == [
+        "A-0002",
+        "A-0003",
+        "A-0004",
+    ]
+    with pytest.raises(ProblemSet, match="no frame is called A-0009") as caught:
+        assign(session, frames=["A-0002-A-0009"])
+    assert "write A-0002-A-0004, if those are the first and the last" in str(caught.value)
+    plan = session / "plan.yaml"
+    plan.write_text(plan.read_text().replace('"19:00"', '"21:00"').replace('"19:30"', '"21:30"'))
+    with pytest.raises(ProblemSet, match='no frame of the session belongs to set-up "C"') as caught:
+        assign(session, frames=["C"])
+    assert getattr(caught.value.problems[0].where, "line", 0) == 12
+    shutil.copy(session / "frames/A-0001.jpg", session / "frames/C.jpg")
+    assert [one.frame.name for one in assign(session, frames=["C"]).frames] == ["C"]

@@ -97,7 +97,8 @@ def test_steps_are_even_and_all_different(low: float, length: float, count: int,
         (["edge_vignete.strength=0..1"], r'unknown step "edge_vignete"[\s\S]*did you mean "edge_vignette"'),
         (["edge_vignette.strenght=0..1"], r'parameter of edge_vignette "strenght"[\s\S]*"strength"'),
         (["kept_heu=60..90"], r'unknown setting "kept_heu"[\s\S]*"kept_hue"'),
-        (["exposure=0..1"], r'"exposure" is a step[\s\S]*exposure\.stops'),
+        (["hue_isolation=0..1"], r'"hue_isolation" is a step[\s\S]*hue_isolation\.keep'),
+        (["exposure=0..1", "exposure.stops=0..2"], r"name the same"),
         (["tone_curve.channels=all,red"], r"tone_curve 2 times[\s\S]*tone_curve\[1\]"),
         (["tone_curve[3].channels=all,red"], r"tone_curve 2 times[\s\S]*\[1\] to \[2\]"),
         (["exposure[2].stops=0..1"], r"exposure once[\s\S]*exposure\[2\]"),
@@ -131,6 +132,11 @@ def test_too_many_bands(varying: Any) -> None:
         varying("edge_vignette.strength=0..1", bands=25)
     with pytest.raises(Problem, match="2 to 12"):
         varying("edge_vignette.strength=0..1", "kept_hue=1..90", bands=13)
+
+
+def test_the_only_parameter_of_a_step_need_not_be_named(varying: Any) -> None:
+    (axis,) = varying("exposure=-1..1", bands=3).axes
+    assert (axis.name, axis.parameter, axis.values) == ("exposure.stops", "stops", ("-1", "0", "1"))
 
 
 def test_names_are_read_as_written() -> None:

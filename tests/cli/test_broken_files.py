@@ -62,7 +62,7 @@ x.yaml:3:5: a step names one operation
 x.yaml:2:8: "steps" cannot be read
     found:    a mapping (key: value)
     expected: a list
-    do this:  write steps: [first, second]
+    do this:  put a dash before each of its entries: - exposure: …
 """,
     ),
     (
@@ -148,7 +148,7 @@ shoot/session.yaml:4:16: unknown look "faded_prnt"
 shoot/session.yaml:6:3: no frame has the name "A-0009"
     found:    A-0009
     expected: a frame's name or a pattern of names (A-0001 … A-0002)
-    do this:  did you mean "A-0002"?
+    do this:  did you mean "A-0001" or "A-0002"?
 """,
     ),
     (
@@ -207,7 +207,7 @@ shoot/session.yaml:3:7: there is no such file
         """\
 shoot/session.yaml:4:37: "frames" cannot be read
     found:    a mapping (key: value)
-    expected: all, a set-up's id, a frame's name or pattern, a list of these, or {rating_at_least: 1…5}
+    expected: all, a set-up's id, a frame's name, pattern or range, a list of these, or {rating_at_least: 1…5}
     do this:  write frames: all, for example
 """,
     ),

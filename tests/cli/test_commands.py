@@ -289,3 +289,11 @@ def test_the_schema_of_recipes_knows_where() -> None:
     for region in ("ellipse", "skin", "mask", "not", "any_of"):
         assert f'"{region}"' in where
     assert '{"$ref": "#/$defs/where"}' in json.dumps(told["properties"]["steps"])
+
+
+def test_looks_tell_settings_in_numbers_and_words_alone() -> None:
+    told = finishing("looks").stdout
+    assert "skin_where: a region" in " ".join(told.split())
+    assert not any(sign in told for sign in "{}")
+    assert max(map(len, told.splitlines())) <= 78
+    assert json.loads(finishing("looks", "--json").stdout)  # where they stand in full

@@ -179,6 +179,14 @@ def test_what_a_value_was_meant_as(text: str, told: str) -> None:
         (SessionFile, "session: x\nframes: a\nmatch: {white_balance: 5600 K}", "write white_balance: {kelvin: 5600}"),
         (SessionFile, "session: x\nframes: a\nmatch: {exposure: A-0003}", "write exposure: {to: A-0003}"),
         (SessionFile, "session: x\nframes: a\nmatch: {exposure: yes}", "write exposure: {to: A-0003}"),
+        (SessionFile, "session: x\nframes: a\nmatch: {white_balance: {grey_card: LP431}}",
+         "write grey_card: {frame: LP431, box: [0.4, 0.4, 0.6, 0.6]}"),
+        (SessionFile, "session: x\nframes: a\nper_frame: {A: {rating: ★★★★☆}}", "write rating: 4"),
+        (SessionFile, "session: x\nframes: a\nper_frame: {A: {rating: '***'}}", "write rating: 3"),
+        (SessionFile, "session: x\nframes: a\nper_frame:\n  A: {rating: *****}", "write A: {rating: 5}"),
+        (SessionFile, "session: x\nframes: a\nper_frame:\n  A:\n    rating: **  # so-so", "write rating: 2  # so-so"),
+        (ShootPlan, "setups: [{id: A, strobes: {name: key, reads: f/8}}]",
+         "put a dash before its first key: - name: key, and the other keys in line with that one"),
     ],
 )  # fmt: skip
 def test_what_a_key_was_meant_as(model: type[Model], text: str, told: str) -> None:
@@ -196,6 +204,8 @@ def test_what_a_key_was_meant_as(model: type[Model], text: str, told: str) -> No
         ("name", ["frames", "looks"], None),  # frames has its letters, and is something else
         ("rotate", ["note", "skip"], None),
         ("A-0009", ["A-0001", "Z-0009"], "A-0001"),  # what begins alike is nearer
+        ("LP43l", ["LP439", "LP431"], "LP431"),  # an l and a 1, an O and a 0 are one to the eye
+        ("B-OOO7", ["B-0001", "B-0007", "B-7"], "B-0007"),
     ],
 )
 def test_the_nearest_name(name: str, known: list[str], near: str | None) -> None:

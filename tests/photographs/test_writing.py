@@ -114,7 +114,11 @@ def test_failure_leaves_the_old_file_and_nothing_else(
     with pytest.raises(Problem, match=words) as caught:
         write_photograph(path, picture, settings=OutputSettings("jpeg", SRGB))
     assert caught.value.where == str(path)
+    assert "--out" in str(caught.value.remedy)
+    with pytest.raises(Problem, match=words) as caught:
+        writing.write_bytes(path, b"new", movable=False)
     assert caught.value.remedy
+    assert "--out" not in caught.value.remedy  # of a file that can be nowhere else
     assert [p.name for p in tmp_path.iterdir()] == ["a.jpg"]
     assert path.read_bytes() == b"old"
 

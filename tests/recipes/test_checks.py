@@ -194,7 +194,7 @@ def test_skin_shift_without_skin_passes_and_says_so() -> None:
 def test_skin_gone_grey_fails() -> None:
     result = measure("skin_hue_shift: {at_most: 5}", flat(0.4, 0.4, 0.4), flat(*SKIN))
     assert not result.passed
-    assert str(result) == "skin_hue_shift: the finished skin is grey and has no hue (at most 5 either way): failed"
+    assert str(result) == "skin_hue_shift: the finished skin is grey and has no hue (at most 5° either way): failed"
 
 
 def test_mean_lightness_is_that_of_oklab() -> None:
@@ -202,7 +202,7 @@ def test_mean_lightness_is_that_of_oklab() -> None:
     pixels = flat(0.18, 0.18, 0.18)
     result = measure("mean_lightness: {between: [0.5, 0.6]}", pixels)
     assert result.value == pytest.approx(0.18 ** (1 / 3), abs=1e-6)
-    assert str(result) == "mean_lightness: 0.5646 OkLab lightness (between 0.5 and 0.6): passed"
+    assert str(result) == "mean_lightness: 0.56 (between 0.5 and 0.6): passed"
     assert measure("mean_lightness: {at_least: 0}", scene()).value == pytest.approx(
         oklab.linear_to_oklab(scene())[..., 0].mean(), abs=1e-5
     )
@@ -339,3 +339,22 @@ def test_faults_of_the_region_and_of_the_limit_are_told_together() -> None:
         '"at_most" cannot be read',
         'unknown region "elipse"',
     ]
+
+
+@pytest.mark.parametrize(
+    ("result", "told"),
+    [
+        (CheckResult("clipped_white", 0.0463, "at most 0.02", "of the pixels", False),
+         "clipped_white: 4.6 % (at most 2 %): failed"),
+        (CheckResult("clipped_white", 0.02004, "at most 0.02", "of the pixels", False),
+         "clipped_white: 2.004 % (at most 2 %): failed"),  # not 2 % of at most 2 %
+        (CheckResult("skin_hue_shift", -5.04, "at most 5 either way", "degrees", False),
+         "skin_hue_shift: −5.04° (at most 5° either way): failed"),
+        (CheckResult("skin_hue_shift", 2.06, "between -3 and 6", "degrees", True),
+         "skin_hue_shift: +2.1° (between −3° and 6°): passed"),
+        (CheckResult("mean_lightness", 1.0673, "at most 0.9", "OkLab lightness", False),
+         "mean_lightness: 1.07 (at most 0.9): failed"),
+    ],
+)  # fmt: skip
+def test_results_are_told_as_people_read_them(result: CheckResult, told: str) -> None:
+    assert str(result) == told

@@ -215,6 +215,8 @@ def test_a_frame_without_the_mask() -> None:
     expected: a mask of that name
     do this:  name its file in session.yaml under per_frame, FRAME: {masks: {coat: masks/FRAME-coat.png}}"""
     )
+    with pytest.raises(Problem, match="if Coat was meant, write coat in its place"):
+        region.prepare(Geometry(4, 4, masks={"Coat": np.ones((2, 2), np.float32)}))
     with pytest.raises(Problem, match='no mask called "subject"\n    found:    no masks'):
         read("subject").rows(Geometry(4, 4))
 

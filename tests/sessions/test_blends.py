@@ -297,7 +297,7 @@ def test_the_schema_knows_blends() -> None:
     assert schema["$defs"]["BlendLight"]["properties"]["ambient"]["anyOf"]
 
 
-@pytest.mark.parametrize("written", ["A-0001 A-0002", '"A-0001, A-0002"'])
+@pytest.mark.parametrize("written", ["A-0001 A-0002", '"A-0001, A-0002"', "A-0001 + A-0002"])
 def test_several_frames_as_one_text_are_told_as_a_list(write: Write, written: str) -> None:
     text = broken(with_blends(write, ("[A-0001, A-0002]", written), ("    strobes_off: [A-0002]\n", "")))
     assert "several frames stand here as one text" in text

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from finishing.documents import parse_document
 from finishing.errors import ProblemSet
-from finishing.sessions.clocks import Camera, Stamp, clock_lines, clocks_of
+from finishing.sessions.clocks import Camera, Stamp, clock_lines, clock_warnings, clocks_of
 from finishing.sessions.matching import FrameFacts, match_frames
 from finishing.sessions.session import SessionFile, read_session
 from tests.sessions.conftest import PLAN, Write
@@ -148,3 +148,30 @@ def test_frames_of_two_cameras_are_matched_by_their_own_clocks() -> None:
 def test_a_session_needs_no_clock(write: Write) -> None:
     path: Path = write(('camera_clock: {ahead_by: "00:01:30"}\n', ""))
     assert read_session(path).value.camera_clock == ()
+
+
+@pytest.mark.parametrize(
+    ("written", "what", "remedy"),
+    [
+        ('{ahead_by: "01:00"}', "ahead by 1 minute", 'write "00:01:00" if that is so, or "01:00:00" for 1 hour'),
+        ('{behind_by: "1:30"}', "behind by 1 minute 30 seconds", 'or "01:30:00" for 1 hour 30 minutes'),
+        ('{ahead_by: "-02:00"}', "ahead by 2 minutes", 'write "-00:02:00" if that is so, or "-02:00:00" for 2 hours'),
+        ('{ahead_by: "00:01:00"}', None, ""),
+        ("{ahead_by: 90}", None, ""),
+        ('{ahead_by: "00:00"}', None, ""),
+    ],
+)
+def test_two_parts_of_a_clock_are_asked_about(write: Write, written: str, what: str | None, remedy: str) -> None:
+    """01:00 is a minute, and whoever left a camera on summer time means an hour."""
+    for clock in (written, f"[{written[:1]}camera: A, {written[1:]}]"):
+        document = parse_document(f"session: x\nframes: a\ncamera_clock: {clock}\n", "session.yaml", SessionFile)
+        warnings = clock_warnings(document, document.value.camera_clock)
+        if what is None:
+            assert not warnings
+        else:
+            (warning,) = warnings
+            assert warning.what == f"the camera's clock is read as {what}"
+            assert remedy in str(warning.remedy)
+            assert getattr(warning.where, "line", 0) == 3
+    told = read_session(write(('{ahead_by: "00:01:30"}', written))).warnings
+    assert sum("clock" in warning.what for warning in told) == (what is not None)

@@ -34,6 +34,15 @@ def test_by_name_and_by_time() -> None:
     assert found.frames_of("B") == ["X-0001"]
 
 
+def test_by_a_range_unless_another_set_up_names_the_frame_itself() -> None:
+    plan = PLAN.replace("frames: A-*", "frames: X-0436 - X-0439").replace(
+        'from: "18:50"', 'frames: X-0438\n    from: "18:50"'
+    )
+    names = [f"X-0{number}" for number in range(435, 441)]
+    found = match(*(FrameFacts(name) for name in names), plan=plan)
+    assert found.setup_of == {"X-0436": "A", "X-0437": "A", "X-0438": "B", "X-0439": "A"}
+
+
 def test_capitals_count() -> None:
     assert match(FrameFacts("a-0001")).setup_of == {}
 

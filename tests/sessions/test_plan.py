@@ -406,3 +406,37 @@ def test_the_lights_are_told_for_the_place_of_the_meter(ambient: str, strobes: s
     )
     lines = plan_lines(work_out(parse_plan(text)), width=100)
     assert f"  metered at the subject: {told}" in lines
+
+
+@pytest.mark.parametrize(
+    ("aperture", "iso", "reads", "asked"),
+    [
+        ("f/8", "100", "f/8", []),
+        ("f/64", "409600", "f/45", []),
+        ("f/8", "3200000", "f/8", ["set-up S asks for ISO 3200000; expected ISO 10 to ISO 819200, as a rule"]),
+        ("f/8", "100", "f/80", ['strobe "key" reads f/80; expected f/0.9 to f/64, as a rule']),
+        ("f/110", "5", "f/8", ["set-up S asks for f/110", "set-up S asks for ISO 5"]),
+    ],
+)
+def test_values_with_a_digit_too_many_are_asked_about(aperture: str, iso: str, reads: str, asked: list[str]) -> None:
+    warnings = one(aperture, "1/125", "-2", f"{{name: key, power: 1/1, reads: {reads}}}", iso=iso)["warnings"]
+    assert len(warnings) == len(asked)
+    for warning, start in zip(warnings, asked, strict=True):
+        assert warning.startswith(start)
+        assert warning.endswith("; look whether it has a digit too many or too few; leave it if it is meant")
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("f5.6 1/2", "f/6.7"),  # half a stop further closed, as printed on lenses and meters
+        ("f/8 + 1/3", "f/9"),
+        ("8 2/3", "f/10"),
+        ("5.6 +0.5", "f/6.7"),
+        ("f/11 0.3 stops", "f/13"),
+    ],
+)
+def test_a_part_of_a_stop_behind_an_f_number_is_worked_out(written: str, meant: str) -> None:
+    told = broken("reads: f/8}", f'reads: "{written}"}}')
+    assert '"reads" is written with a part of a stop behind it' in told
+    assert f"write reads: {meant}" in told

@@ -9,6 +9,7 @@ import pytest
 
 from finishing.errors import Problem, ProblemSet
 from finishing.sessions.deliverables import Deliverable, file_name
+from finishing.sessions.folder import FramePath, frame_range, matches, unknown_frame
 from finishing.sessions.selection import Selection, select_frames
 from finishing.sessions.session import SessionFile, read_session
 from tests.sessions.conftest import FRAMES, PLAN, Write
@@ -309,3 +310,68 @@ def test_there_is_a_json_schema() -> None:
     schema = json.loads(json.dumps(SessionFile.model_json_schema()))
     assert "looks" in schema["properties"]
     assert schema["additionalProperties"] is False
+
+
+@pytest.mark.parametrize(
+    ("name", "remedy"),
+    [
+        ("LP43l", 'did you mean "LP431"?'),
+        ("LP434", 'did you mean "LP431", "LP432" or "LP433"?'),  # all as near as each other
+        ("LP431 + LP432", "write them as a list: [LP431, LP432]"),
+        ("LP431 and LP432", "write them as a list: [LP431, LP432]"),
+        ("LP43", "several names are as near to it"),
+        ("LP341", 'did you mean "LP431"?'),
+    ],
+)
+def test_names_that_come_equally_near(name: str, remedy: str) -> None:
+    last = 438 if "several" in remedy else 433
+    told = unknown_frame(name, [f"LP{number}" for number in range(431, last + 1)], None).remedy
+    assert str(told).startswith(remedy)
+
+
+@pytest.mark.parametrize(
+    "written", ["A-0001-A-0003", "A-0001 - A-0003", "A-0001 to A-0003", "A-0001..A-0003", "A-0001–A-0003"]
+)
+def test_a_range_of_frames(write: Write, written: str) -> None:
+    several = frame_range(written)
+    assert several is not None
+    assert several.ends == ("A-0001", "A-0003")
+    assert [name for name in (*FRAMES, "A-0004", "A-000", "A-2", "A-02x", "AA-0002") if matches(written, name)] == [
+        "A-0001", "A-0002", "A-0003", "A-2",
+    ]  # fmt: skip
+    session = read_session(write(("frames: {rating_at_least: 3}", f'frames: ["{written}", B-0002]')))
+    chosen = select_frames(session.value.looks[2].frames, session.frames)
+    assert chosen == ["A-0001", "A-0002", "A-0003", "B-0002"]
+    assert session.warnings == ()
+
+
+@pytest.mark.parametrize(
+    "text", ["A-0001", "A-0001-B-0003", "A-0003-A-0001", "100-0431", "A-*", "2026-09-19", "A-0001-3"]
+)
+def test_what_is_no_range(text: str) -> None:
+    assert frame_range(text) is None
+
+
+@pytest.mark.parametrize(
+    ("written", "told"),
+    [
+        ("A-0001-A-0009", "no frame is called A-0009"),
+        ("A-0000-A-0009", "no frame is called A-0000 or A-0009"),
+        ("A-0001-A-0009", "write A-0001-A-0003, if those are the first and the last"),
+        ("A-0001-0003", "write A-0001-A-0003"),
+        ("A-0001-3", "write A-0001-A-0003"),
+        ("A-0001-B-0002", 'no frame has the name "A-0001-B-0002"'),
+    ],
+)
+def test_a_range_that_lacks_an_end_or_a_beginning_is_told(write: Write, written: str, told: str) -> None:
+    assert told in broken(write(("frames: {rating_at_least: 3}", f"frames: {written}")))
+
+
+def test_a_range_stands_for_no_single_frame(write: Write) -> None:
+    assert "a range stands where one frame is named" in broken(write(("  B-0002:", "  A-0001-A-0003:")))
+
+
+def test_a_name_that_looks_like_a_range_is_a_name() -> None:
+    frames = [FramePath(name, Path(name), name) for name in ("C-1", "C-2", "C-3", "C-1-C-3")]
+    assert select_frames(Selection(names=("C-1-C-3",)), frames) == ["C-1-C-3"]
+    assert select_frames(Selection(names=("C-1-C-2",)), frames) == ["C-1", "C-2"]

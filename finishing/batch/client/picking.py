@@ -67,9 +67,9 @@ def bring_in(session: Path, answer: Path, *, rating: int | None = 5, add: bool =
     if after == before:
         return PicksReport(given.picks, (), path, None)
     backup = path.with_name(path.name + BACKUP)
-    write_bytes(backup, before)
+    write_bytes(backup, before, movable=False)
     mode = path.stat().st_mode
-    write_bytes(path, after)
+    write_bytes(path, after, movable=False)
     path.chmod(mode)
     shutil.copymode(path, backup)
     return PicksReport(given.picks, tuple(dropped), path, backup)

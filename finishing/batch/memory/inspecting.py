@@ -83,7 +83,7 @@ def inspect(path: Path) -> Inspection:
         raise unreadable(error, str(path)) from error
     header = read_header(path)
     if header.refusal is not None:
-        raise header.refusal
+        raise header.refusal.at(str(path))
     record = read_finished(container.xmp)
     return _frame(path, header, container) if record is None else _finished(path, header, container, record)
 
@@ -101,8 +101,8 @@ def _finished(path: Path, header: Header, container: Container, record: Finished
         ("blend", blend_words(record)),
         ("set-up", ", ".join(short(text) for text in (values.get("Setup"), values.get("SetupTitle")) if text)),
         ("planned", planned_words(values)),
-        *_listed("strobes", strobe_words(record)),
-        *camera(header.metadata),
+        *_listed("heads by the plan", strobe_words(record)),
+        *camera(header.metadata, planned_heads=_planned_heads(record)),
         ("camera", camera_against_plan(values)),
         ("kept of it", _framing_words(known)),
         ("evened out", evening_words(values)),
@@ -127,8 +127,14 @@ def _finished(path: Path, header: Header, container: Container, record: Finished
         "state": state,
         "can_be_made_again": "RecipeText" in values or (known is not None and known.making is not None),
         **_camera_facts(header.metadata),
+        **({"strobe_fired": None} if _planned_heads(record) else {}),
     }  # fmt: skip
     return Inspection(path, "finished", tuple(fact for fact in facts if fact[1]), told, header.notices)
+
+
+def _planned_heads(record: FinishedRecord) -> bool:
+    """Whether the file's flash entry is the plan's: written as fired for a set-up with strobes."""
+    return bool(record.lists.get("Strobes"))
 
 
 def _frame(path: Path, header: Header, container: Container) -> Inspection:

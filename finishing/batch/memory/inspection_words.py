@@ -144,8 +144,12 @@ def camera_against_plan(values: Mapping[str, str]) -> str:
     return f"gave {amount} stop{'s' * (abs(stops) != 1)} {'less' if stops > 0 else 'more'} light than planned"
 
 
-def camera(metadata: FrameMetadata) -> list[tuple[str, str]]:
-    """Exposure, time, camera and place, as far as the file tells them."""
+def camera(metadata: FrameMetadata, *, planned_heads: bool = False) -> list[tuple[str, str]]:
+    """Exposure, time, camera and place, as far as the file tells them.
+
+    planned_heads: the file was finished by a plan with strobes; its flash entry then follows the plan, and says nothing
+    of what the camera noted. A camera notes what fires on its shoe or its cord; heads on radio leave no trace.
+    """
     parts = [
         None if metadata.exposure_seconds is None else units.format_shutter(metadata.exposure_seconds),
         None if metadata.f_number is None else units.format_aperture(metadata.f_number),
@@ -153,8 +157,8 @@ def camera(metadata: FrameMetadata) -> list[tuple[str, str]]:
     ]
     if metadata.exposure_bias_stops:
         parts.append(f"{units.format_stops(metadata.exposure_bias_stops, 2)} stops dialled in")
-    if metadata.flash_fired is not None:
-        parts.append("strobe fired" if metadata.flash_fired else "no strobe fired")
+    if metadata.flash_fired is not None and not planned_heads:
+        parts.append("a flash fired on the camera" if metadata.flash_fired else "no flash on the camera")
     taken = "" if metadata.captured is None else metadata.captured.strftime("%Y-%m-%d %H:%M:%S")
     if taken and metadata.utc_offset_seconds is not None:
         taken += f" (UTC{_offset(metadata.utc_offset_seconds)})"

@@ -47,9 +47,11 @@ def exact_source_of(photograph: "Photograph", correction: Correction = NONE) -> 
 
 
 def masks_of(work: "FrameWork") -> dict[str, NDArray[np.float32]]:
-    """The masks that a frame's looks ask for; one that the session does not give is told by the step that needs it."""
+    """The masks that a frame's looks ask for; one that the session does not give is told by the step that needs it,
+    which then knows of all that there are."""
     wanted = {name for look in work.looks for name in look.mask_names}
-    return {name: read_mask(path) for name, path in work.mask_files.items() if name in wanted}
+    lacking = not wanted.issubset(work.mask_files)
+    return {name: read_mask(path) for name, path in work.mask_files.items() if name in wanted or lacking}
 
 
 def kept_of(

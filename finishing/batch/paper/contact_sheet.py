@@ -93,7 +93,8 @@ def make_sheet(
             originals=_originals(work),
             pixels_per_inch=pixels_per_inch,
         )
-    return SheetReport(files, notices, {**work.unreadable, **pictures.failed})
+    refused = {one.frame.name: one.header.refusal for one in frames if one.header and one.header.refusal}
+    return SheetReport(files, notices, {**work.unreadable, **refused, **pictures.failed})
 
 
 def _pages(

@@ -89,10 +89,10 @@ def vary(read: Reader, texts: Sequence[str], bands: Sequence[int]) -> Varied:
     """
     if not 1 <= len(texts) <= 2:
         raise Problem("one or two things may vary", got=f"{len(texts)}", remedy=_EXAMPLE)
-    asked = [read_asked(text) for text in texts]
+    base = read({})
+    asked = [_only_parameter(base, read_asked(text)) for text in texts]
     if len({one.name for one in asked}) < len(asked):
         raise Problem("both --vary name the same", got=asked[0].name, remedy="name two different things, or one")
-    base = read({})
     most = MOST_BANDS if len(asked) == 1 else MOST_IN_GRID
     axes = tuple(_axis(base, read, one, count, most) for one, count in zip(asked, bands, strict=True))
     varied = Varied(base, axes, read)
@@ -206,6 +206,17 @@ def _same(value: str, own: object) -> bool:
         return math.isclose(parse_number(value), parse_number(held), rel_tol=1e-9, abs_tol=1e-12)
     except ValueError:
         return value == held
+
+
+def _only_parameter(base: Recipe, asked: Asked) -> Asked:
+    """A step that has one parameter, named alone, as that parameter; anything else as it is."""
+    found = [step.operation for step in base.steps if step.operation.name == asked.parameter]
+    if asked.operation is None and asked.parameter not in base.settings and found:
+        facts = parameters_of(type(found[0]))
+        if len(facts) == 1:
+            name, parameter = asked.parameter, facts[0].name
+            return replace(asked, name=f"{name}.{parameter}", operation=name, parameter=parameter)
+    return asked
 
 
 def _unknown_setting(base: Recipe, asked: Asked) -> Problem:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from finishing.errors import Problem, ProblemSet
+from finishing.errors import Place, Problem, ProblemSet
 
 if TYPE_CHECKING:
     from finishing.batch.pictures.soft_mask import Box, Codes, Point
@@ -66,13 +66,16 @@ def wanted_mask(
     outside: "Sequence[Point]" = (),
     again: bool = False,
 ) -> Wanted:
-    """What is asked for, checked before anything is read. out: None puts it into `masks/` beside the session, or
-    beside the frame where no session.yaml lies above it.
+    """What is asked for, checked before anything is read. frame: a file, or the name that a frame has in the session
+    of its folder or one above it. out: None puts it into `masks/` beside the session, or beside the frame where no
+    session.yaml lies above it.
 
-    Raises ProblemSet for a box or hints that cannot be meant, a name that recipes could not use, a file that exists.
+    Raises Problem for a name that the session does not have, and ProblemSet for a box or hints that cannot be meant, a
+    mask's name that recipes could not use, a file that exists.
     """
     from finishing.batch.pictures.soft_mask import fills_frame
 
+    frame = _file_of(frame)
     problems = _box_problems(box) or _hint_problems(box, inside, outside)
     if not problems and fills_frame(box) and not outside:
         problems.append(
@@ -116,6 +119,23 @@ def wanted_mask(
     if problems:
         raise ProblemSet(problems)
     return Wanted(frame, box, name, target, session, tuple(inside), tuple(outside))
+
+
+def _file_of(frame: Path) -> Path:
+    """The file of a frame that is named as its session names it; any other path as it stands. Raises Problem."""
+    session = session_above(frame) if not frame.suffix and not frame.exists() else None
+    if session is None:
+        return frame
+    from finishing.sessions.folder import unknown_frame
+    from finishing.sessions.session import examine_session
+
+    try:
+        frames = {one.name: one.path for one in examine_session(session).session.frames}
+    except (Problem, ProblemSet):
+        return frame  # a session that cannot be read is told of when it is run
+    if frame.name not in frames:
+        raise unknown_frame(frame.name, frames, Place(str(session)))
+    return frames[frame.name]
 
 
 def session_above(frame: Path) -> Path | None:

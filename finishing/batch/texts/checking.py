@@ -1,6 +1,6 @@
 """Reads users' files and says all that is wrong with them."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,6 +10,7 @@ from finishing.errors import Problem, ProblemSet, problems_of
 
 if TYPE_CHECKING:
     from finishing.batch.work.foundation import Foundation
+    from finishing.recipes.recipe import Recipe
 
 
 @dataclass(frozen=True)
@@ -22,6 +23,11 @@ class CheckedFile:
     problems: list[Problem]
     warnings: list[Problem]
     failing: dict[str, Problem] = field(default_factory=dict)
+
+    @property
+    def frames_failing(self) -> int:
+        """How many frames and blends these are; one may fail in several looks."""
+        return sum(not any(name.startswith(f"{other} in ") for other in self.failing) for name in self.failing)
 
     def as_json(self) -> dict[str, Any]:
         """Plain values for `--json`."""
@@ -84,9 +90,10 @@ def _session(path: Path) -> Checked:
 
 
 def _failing(foundation: "Foundation") -> dict[str, Problem]:
-    """Why frames and blends that get a look would fail, as far as their headers tell; a blend at its place in the
-    session."""
-    finished = set[str]().union(*(names for names, _ in foundation.wanted()))
+    """Why frames and blends that get a look would fail, as far as their headers tell, and what the session names of
+    masks and subjects; a blend at its place in the session."""
+    wanted = foundation.wanted()
+    finished = set[str]().union(*(names for names, _ in wanted))
     keys = foundation.session.document.tree.key_place
     failing: dict[str, Problem] = {}
     for frame in foundation.everything:
@@ -96,6 +103,31 @@ def _failing(foundation: "Foundation") -> dict[str, Problem]:
             failing[frame.name] = (
                 problem.at(keys(("blends", frame.name))) if frame.name in foundation.blends else problem
             )
+        elif frame.name in finished:
+            failing.update(_lacking(foundation, frame.name, [look for names, look in wanted if frame.name in names]))
+    return failing
+
+
+def _lacking(foundation: "Foundation", name: str, looks: Sequence["Recipe"]) -> dict[str, Problem]:
+    """Why looks cannot be done on a frame that lacks a mask or its subject point: the first by the frame's name,
+    further ones by frame and look, as a run tells them."""
+    from finishing.regions.mask_files import no_such_mask
+    from finishing.regions.places import no_subject
+
+    session = foundation.session
+    says, place = session.of_frame(name), session.document.tree.key_place
+    failing: dict[str, Problem] = {}
+    for look in looks:
+        regions = look.regions_looked_at
+        asked = sorted({mask for region in regions for mask in region.mask_names} - says.masks.keys())
+        told = None
+        if asked:
+            at = place(("per_frame", name, "masks")) if says.masks else f"{name} in {look.name}"
+            told = no_such_mask(asked[0], says.masks).at(at)
+        elif says.subject is None and any(region.needs_subject for region in regions):
+            told = no_subject().at(f"{name} in {look.name}")
+        if told is not None:
+            failing[f"{name} in {look.name}" if failing else name] = told
     return failing
 
 

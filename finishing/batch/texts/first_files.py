@@ -21,12 +21,15 @@ from finishing.errors import Place, Problem
 from finishing.exposure.series import nearest_aperture, nearest_iso, nearest_shutter
 from finishing.photographs.headers import Header
 from finishing.recipes.library import library_folder, recipes_in
+from finishing.sessions.file_names import as_disks_compare
 from finishing.sessions.folder import LEDGER_NAME, OUTPUT_FOLDER, FramePath
 from finishing.sessions.likely import LEAP, PAUSE, LikelySetup, likely_setups, prefix_of
 from finishing.sessions.matching import FrameFacts
 
 #: Endings of frames, in the order in which they are preferred where two files have one name.
-ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff")
+ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".avif")
+#: So many files that were left out are named on the screen; all of them stand in session.yaml.
+_NAMED = 6
 #: Folders of a session that hold no frames.
 _NOT_FRAMES = frozenset({OUTPUT_FOLDER, "recipes", "masks"})
 #: What an exposure is made of.
@@ -69,7 +72,8 @@ def write_first_files(folder: Path, jobs: int | None = None) -> FirstFiles:
                 where=Place(str(path)),
                 remedy="correct that file, or move session.yaml and plan.yaml away to begin anew",
             )
-    patterns, frames, notices = _frames_of(folder)
+    there = _frames_of(folder)
+    frames, notices = there.frames, _left_out_notices(there.left_out)
     if not frames:
         raise Problem(
             "there are no frames in this folder",
@@ -87,7 +91,7 @@ def write_first_files(folder: Path, jobs: int | None = None) -> FirstFiles:
         if _untold(group)
     ]
     plan_text = "\n".join(_plan_lines(groups, names, list(headers.values()))) + "\n"
-    session_text = "\n".join(_session_lines(folder, patterns, list(headers.values()))) + "\n"
+    session_text = "\n".join(_session_lines(folder, there, list(headers.values()))) + "\n"
     _write_new({plan: plan_text, session: session_text})
     setups = {name: [frame.name for frame in group.frames] for name, group in zip(names, groups, strict=True)}
     return FirstFiles(session, plan, setups, notices)
@@ -112,9 +116,19 @@ def _write_new(texts: dict[Path, str]) -> None:
         ) from error
 
 
-def _frames_of(folder: Path) -> tuple[list[str], list[FramePath], list[str]]:
-    """Patterns of file names, the frames they find, and what was passed over. Names are unique: where two files have
-    the same, the pattern that finds more frames counts, and of two equal ones the earlier of `ENDINGS`."""
+@dataclass(frozen=True)
+class _InFolder:
+    """patterns find the frames; left_out: files that have the name of a frame, each with that frame's path."""
+
+    patterns: list[str]
+    frames: list[FramePath]
+    left_out: list[tuple[str, str]]
+
+
+def _frames_of(folder: Path) -> _InFolder:
+    """Patterns of file names, the frames they find, and the files that were passed over. Names are unique, on disks too
+    that take capitals for the same: where two files have one, that of the pattern with more files counts, and of two
+    equal ones the earlier of `ENDINGS`. A pattern that would find a name again gives way to its other files' names."""
     found: dict[tuple[str, str], list[Path]] = {}
     folders = [folder, *(p for p in sorted(folder.iterdir()) if p.is_dir() and p.name not in _NOT_FRAMES)]
     for place in folders:
@@ -127,19 +141,31 @@ def _frames_of(folder: Path) -> tuple[list[str], list[FramePath], list[str]]:
     order = sorted(found, key=lambda one: (-len(found[one]), ENDINGS.index(one[1].lower()), one))
     patterns: list[str] = []
     frames: dict[str, FramePath] = {}
-    notices: list[str] = []
+    left_out: list[tuple[str, str]] = []
     for inside, suffix in order:
-        paths = found[inside, suffix]
-        pattern = (glob.escape(inside) + "/" if inside else "") + f"*{suffix}"
-        doubles = [path.stem for path in paths if path.stem in frames]
-        if doubles:
-            some = ", ".join(doubles[:3]) + (" …" if len(doubles) > 3 else "")
-            notices.append(f"{pattern} was left out: {some} would be there twice")
-            continue
-        patterns.append(pattern)
-        for path in paths:
-            frames[path.stem] = FramePath(path.stem, path, path.relative_to(folder).as_posix())
-    return sorted(patterns), sorted(frames.values()), notices
+        own: list[str] = []
+        for path in found[inside, suffix]:
+            relative = path.relative_to(folder).as_posix()
+            frame = frames.setdefault(as_disks_compare(path.stem), FramePath(path.stem, path, relative))
+            if frame.relative == relative:
+                own.append(glob.escape(relative))
+            else:
+                left_out.append((relative, frame.relative))
+        whole = len(own) == len(found[inside, suffix])
+        patterns += [(glob.escape(inside) + "/" if inside else "") + f"*{suffix}"] if whole else own
+    return _InFolder(sorted(patterns), sorted(frames.values()), sorted(left_out))
+
+
+def _left_out_notices(left_out: Sequence[tuple[str, str]]) -> list[str]:
+    """What was left out, against what, and what to do."""
+    if not left_out:
+        return []
+    some = ", ".join(f"{path} ({frame} has that name)" for path, frame in left_out[:_NAMED])
+    more = len(left_out) - _NAMED
+    some += f" and {more} more, named in session.yaml," if more > 0 else ""
+    one = len(left_out) == 1
+    said = f"left out {some}; rename {'it' if one else 'them'} and add {'it' if one else 'them'} under frames"
+    return [f"{said} of session.yaml, if {'it is a frame' if one else 'they are frames'} too"]
 
 
 def _names(groups: Sequence[LikelySetup]) -> list[str]:
@@ -277,10 +303,13 @@ def _printed(value: float, nearest: Callable[[float], float]) -> float:
         return value
 
 
-def _session_lines(folder: Path, patterns: Sequence[str], headers: Sequence[Header]) -> Iterator[str]:
+def _session_lines(folder: Path, there: _InFolder, headers: Sequence[Header]) -> Iterator[str]:
     yield "# A first session file: correct it, then look at it with `finishing check` and `finishing run --dry-run`."
     yield f"session: {_quoted(folder.resolve().name or 'Session')}"
-    yield "frames: [" + ", ".join(_quoted(pattern) for pattern in patterns) + "]"
+    if there.left_out:
+        yield "# Left out, since a frame has the name; rename these files and add them below, if they are frames too:"
+        yield from (f"#   {_in_comment(path)} (as {_in_comment(frame)})" for path, frame in there.left_out)
+    yield "frames: [" + ", ".join(_quoted(pattern) for pattern in there.patterns) + "]"
     yield "plan: plan.yaml"
     cameras = sorted({header.metadata.model for header in headers if header.metadata.model})
     if len(cameras) > 1:
@@ -310,6 +339,11 @@ def _rights_lines(headers: Sequence[Header]) -> Iterator[str]:
             yield "rights: {" + ", ".join(f"{key}: {_quoted(value)}" for key, value in known.items()) + "}"
             return
     yield "# rights: {creator: A. Example, copyright: © 2026 A. Example, usage: Client use, contact: a@example.org}"
+
+
+def _in_comment(text: str) -> str:
+    """A file's name in a comment, which ends with its line: in quotes where it is no plain word."""
+    return text if text.isascii() and text.isprintable() else _quoted(text)
 
 
 def _quoted(text: str) -> str:

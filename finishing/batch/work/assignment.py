@@ -13,7 +13,7 @@ from finishing.evenness.correction import NONE, Correction
 from finishing.photographs.headers import Header
 from finishing.recipes.recipe import Recipe
 from finishing.sessions.deliverables import Deliverable, file_name, is_profile_file
-from finishing.sessions.folder import OUTPUT_FOLDER, FramePath, matches, unknown_frame
+from finishing.sessions.folder import OUTPUT_FOLDER, FramePath, matches, open_range, unknown_frame
 from finishing.sessions.matching import FrameMatch, Matching
 from finishing.sessions.selection import parse_selection, select_frames
 from finishing.sessions.session import PerFrame, Session
@@ -171,7 +171,10 @@ def _chosen_frames(foundation: Foundation, wanted: Sequence[str]) -> list[FrameP
     problems = []
     for name in wanted:
         known = name in ("all", PICKED) or name in setup_of.values()
-        if not known and not any(matches(name, f.name, f.path.name) for f in everything):
+        cut = None if known else open_range(name, [f.name for f in everything], None)
+        if cut is not None:
+            problems.append(cut)
+        elif not known and not any(matches(name, f.name, f.path.name) for f in everything):
             if any(matches(name, f.name, f.path.name) for f in foundation.session.frames):
                 skipped = Problem(
                     f'"{name}" is skipped in session.yaml',
@@ -181,12 +184,26 @@ def _chosen_frames(foundation: Foundation, wanted: Sequence[str]) -> list[FrameP
                 problems.append(skipped)
                 continue
             names = [frame.name for frame in everything]
-            problems.append(unknown_frame(name, names, None, other=set(setup_of.values())))
+            empty = _no_frames_of(foundation, name)
+            problems.append(empty or unknown_frame(name, names, None, other=set(setup_of.values())))
     if problems:
         raise ProblemSet(problems)
     chosen = set(select_frames(parse_selection(list(wanted)), everything, setup_of))
     chosen.update(picked_looks(foundation.session) if PICKED in wanted else ())
     return [frame for frame in everything if frame.name in chosen]
+
+
+def _no_frames_of(foundation: Foundation, name: str) -> Problem | None:
+    """The problem of a set-up of the plan that has no frames; None for any other name."""
+    plan = foundation.session.plan
+    index = next((i for i, one in enumerate(plan.value.setups) if one.id == name), None) if plan is not None else None
+    if plan is None or index is None:
+        return None
+    return Problem(
+        f'no frame of the session belongs to set-up "{name}"',
+        where=plan.place("setups", index),
+        remedy="correct its frames (or from and to) in the plan; `finishing plan` shows which frame goes where",
+    )
 
 
 def picked_looks(session: Session) -> dict[str, tuple[str, ...]]:
