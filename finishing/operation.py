@@ -25,6 +25,8 @@ from finishing.overview import Overview
 Planes = NDArray[np.float32]
 #: A frame as the reference holds it: float64 (height, width, 3).
 Pixels = NDArray[np.float64]
+#: First column, first row, column after the last, row after the last.
+Rectangle = tuple[int, int, int, int]
 #: Works in place on planes of which the first row is row `top` of the frame.
 Kernel = Callable[[Planes, int], None]
 #: Where the reach is the pixels around: (memory, table, out, out_top) makes the rows of `out`, of which the first is
@@ -109,6 +111,10 @@ class Operation(Model):
     def matrix(self) -> NDArray[np.float64] | None:
         """The 3×3 that it multiplies the three numbers of every pixel by, where it does nothing else: it can then be
         worked into a conversion beside it."""
+        return None
+
+    def picture(self, geometry: Geometry) -> Rectangle | None:
+        """What of the frame is still picture after it, where it paints paper round it; None: all of it."""
         return None
 
     def radius(self, geometry: Geometry) -> int:

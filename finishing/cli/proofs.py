@@ -76,8 +76,9 @@ def proof(
 def picks(session: Path, answer: Path, rating: int, keep_ratings: bool, add: bool, as_json: bool) -> None:
     """Bring a client's answer into session.yaml: ratings, picked looks, notes.
 
-    ANSWER is the file that the proof page saved, or a message with the text that it copied. Comments and order stay;
-    the file as it was is kept as session.yaml.before-picks. Then: finishing run SESSION --frames picked
+    ANSWER is the file that the proof page saved, or the client's message with the text that it copied: a saved mail or
+    a text file, quoted and wrapped as mail programs do. Comments and order stay; the file as it was is kept as
+    session.yaml.before-picks. Then: finishing run SESSION --frames picked
     """
     from finishing.batch.client.picking import bring_in
 

@@ -79,13 +79,13 @@ class Page:
     dots: list[Dot] = field(default_factory=list)
 
 
-def arranged(setups: Sequence[SetupConsistency], measure: Measure) -> Page:
-    """The page of the set-ups' frames, in the order in which they were taken from left to right."""
+def arranged(setups: Sequence[SetupConsistency], measure: Measure, session: str = "") -> Page:
+    """The page of the set-ups' frames, in the order in which they were taken from left to right. session: its title."""
     most = max((len(setup.frames) for setup in setups), default=0)
     around = 2 * MARGIN + NUMBERS + WAYS
     page = Page(math.ceil(min(max(LEAST_WIDTH, around + most * LEAST_CELL), MOST_WIDTH)))
     writer = _Writer(page, measure)
-    _title(writer)
+    _title(writer, session)
     top = float(MARGIN + TITLE)
     for at, setup in enumerate(setups):
         top = _block(writer, setup, top + (BETWEEN if at else 0))
@@ -115,14 +115,28 @@ class _Writer:
         self.page.texts.append(Text(x - width / 2, y, words, size, width, height, upright=True))
 
 
-def _title(writer: _Writer) -> None:
+def _title(writer: _Writer, session: str) -> None:
     page = writer.page
-    writer.text(MARGIN, MARGIN - 4, "Evened out", TITLE_SIZE, bold=True, quiet=False)
     right = float(page.width - MARGIN)
     for words, leaves in ((LEAVES, True), (CAME, False)):
         text = writer.text(right, MARGIN, words, TEXT_SIZE + 1, from_right=True)
         page.dots.append(Dot(text.x - 9, MARGIN + text.height / 2, GREATEST_DOT, leaves))
         right = text.x - 34
+    told = "Evened out"
+    session = " ".join(session.split())
+    if session:
+        told = " · evened out"
+        room = right - MARGIN - writer.measure(told, TITLE_SIZE, True)
+        told = _cut(session, room, writer.measure) + told
+    writer.text(MARGIN, MARGIN - 4, told, TITLE_SIZE, bold=True, quiet=False)
+
+
+def _cut(title: str, room: float, measure: Measure) -> str:
+    """A title as far as there is room for it."""
+    if measure(title, TITLE_SIZE, True) <= room:
+        return title
+    kept = next(at for at in range(len(title), -1, -1) if measure(f"{title[:at]}…", TITLE_SIZE, True) <= room)
+    return f"{title[:kept].rstrip()}…"
 
 
 def _block(writer: _Writer, setup: SetupConsistency, top: float) -> float:

@@ -26,14 +26,14 @@ FINER = 2
 MARK = ("Software", "finishing: evenness")
 
 
-def draw_consistency(setups: Sequence[SetupConsistency], font: Path, bold: Path) -> bytes:
+def draw_consistency(setups: Sequence[SetupConsistency], font: Path, bold: Path, session: str = "") -> bytes:
     """A PNG, the same bytes for the same numbers: open dots as the frames came, filled dots as they leave, from left
-    to right in the order they were taken. font, bold: TrueType files."""
+    to right in the order they were taken. font, bold: TrueType files; session: what the session is called."""
     from PIL import Image
     from PIL.PngImagePlugin import PngInfo
 
     fonts = _Fonts(font, bold)
-    page = arranged(setups, fonts.width)
+    page = arranged(setups, fonts.width, session)
     image = Image.new("RGB", (page.width * FINER, page.height * FINER), PAPER)
     pen = _Pen(image, fonts)
     for kind in ("frame", "rule", "zero", "came"):

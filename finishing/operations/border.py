@@ -7,10 +7,8 @@ import numpy as np
 from finishing.colour import transfer
 from finishing.compiled import compiled, singles
 from finishing.documents.fields import Colour, number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, parameter
+from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, Rectangle, parameter
 
-#: First column, first row, column after the last, row after the last.
-Rectangle = tuple[int, int, int, int]
 Ring = tuple[Rectangle, Rectangle, tuple[float, float, float]]
 
 
@@ -46,10 +44,17 @@ class Border(Operation):
     def changes_nothing(self) -> bool:
         return bool(self.width == 0)
 
+    def _margins(self, geometry: Geometry) -> tuple[int, int]:
+        """The margin on three sides and below, in pixels."""
+        short = geometry.short_side
+        return round(self.width * short), round(self.width * self.bottom * short)
+
+    def picture(self, geometry: Geometry) -> Rectangle | None:
+        return _inset(geometry, *self._margins(geometry))
+
     def rings(self, geometry: Geometry) -> list[Ring]:
         """What is painted, in this order: between an outer and an inner rectangle, in a linear colour."""
-        side = round(self.width * geometry.short_side)
-        below = round(self.width * self.bottom * geometry.short_side)
+        side, below = self._margins(geometry)
         frame = (0, 0, geometry.width, geometry.height)
         rings = [(frame, _inset(geometry, side, below), _linear(self.colour))]
         if self.line_width > 0:

@@ -5,6 +5,21 @@ function answer() {
   return { finishing_answer: page.version, session: { id: page.id, title: page.title }, picks: told.filter((pick) => pick.looks.length || pick.note) };
 }
 
+const LINE = 60; // signs: mail programs break lines from about 65 on
+
+/** The answer as a block that survives mail: see messages.py. CRC-32 as in RFC 1952, section 8. */
+function packed(given) {
+  const bytes = new TextEncoder().encode(JSON.stringify(given));
+  let check = -1;
+  for (const byte of bytes) {
+    check ^= byte;
+    for (let bit = 0; bit < 8; bit++) check = (check >>> 1) ^ (0xedb88320 & -(check & 1));
+  }
+  const base64 = btoa(Array.from(bytes, (byte) => String.fromCharCode(byte)).join("")).replace(/=+$/, "");
+  const word = (~check >>> 0).toString(16).padStart(8, "0");
+  return ["ANSWER BEGINS HERE", ...base64.match(new RegExp(`.{1,${LINE}}`, "g")), `ANSWER ENDS HERE ${word}`];
+}
+
 function readable(given) {
   const titles = new Map(page.looks.map((look) => [look.name, look.title]));
   const lines = [page.title, by("progress").textContent, ""];
@@ -12,7 +27,7 @@ function readable(given) {
     lines.push(`${pick.frame}: ${pick.looks.map((look) => titles.get(look)).join(", ") || text.answer_none}`);
     if (pick.note) lines.push(...pick.note.split("\n").map((line) => "    " + line));
   }
-  return [...lines, "", text.answer_leave, JSON.stringify(given, null, 1), ""].join("\n");
+  return [...lines, "", text.answer_leave, "", ...packed(given), ""].join("\n");
 }
 
 /** What to do with the answer, with the address where there is one. */

@@ -4,7 +4,8 @@
      "session": {"id": "9f86d081884c7d65", "title": "Orchard at dusk"},
      "picks": [{"frame": "A-0003", "looks": ["faded_print"], "note": "a little brighter, please"}]}
 
-A pick without looks is a note on a frame that was not chosen. Everything else is refused: nothing is guessed.
+How it is found in mails and other texts: `messages`. A pick without looks is a note on a frame that was not chosen.
+Everything else is refused: nothing is guessed.
 """
 
 import json
@@ -14,11 +15,12 @@ from typing import Any
 from unicodedata import category
 
 from finishing.errors import Problem, ProblemSet
+from finishing.proofs.messages import ASK, answer_in
+from finishing.proofs.quoting import shown
 
 ANSWER_VERSION = 1
 #: Signs of a note, and bytes of a whole answer: several times what any page gives.
 NOTE_LIMIT, BYTES_LIMIT = 1000, 8_000_000
-_AGAIN = "ask for the answer to be saved again on the proof page, and for the file as it is"
 #: The signs that turn the direction of what follows (Unicode Standard Annex 9, explicit embeddings, overrides and
 #: isolates): in a note they could make session.yaml read as something that it does not say. The page leaves them out.
 _TURNING = frozenset(map(chr, (*range(0x202A, 0x202F), *range(0x2066, 0x206A))))
@@ -44,28 +46,18 @@ class Answer:
     picks: tuple[Pick, ...]
 
 
-def shown(text: object, limit: int = 60) -> str:
-    """A text from outside as it can be printed on a terminal: in quotes, signs without a picture written out."""
-    if isinstance(text, dict | list):
-        return "a list" if isinstance(text, list) else "a mapping (key: value)"
-    value = text if isinstance(text, str) else json.dumps(text)
-    cut = value if len(value) <= limit else value[: limit - 1] + "…"
-    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in cut) + '"'
-
-
 def read_answer(content: bytes, file: str) -> Answer:
-    """The answer in a file: the JSON that was saved, or a message with the text that was copied.
+    """The answer in a file: the JSON that was saved, or a mail or another text with what was copied.
 
     file: how errors call it. Raises ProblemSet with everything that is wrong.
     """
     try:
-        data = json.loads(
-            _json_part(content, file), object_pairs_hook=_no_doubles, parse_constant=_refuse, parse_int=_whole
-        )
+        data = json.loads(_json_part(content), object_pairs_hook=_no_doubles, parse_constant=_refuse, parse_int=_whole)
     except Problem as problem:
         raise ProblemSet([problem.at(file)]) from None
     except (ValueError, RecursionError) as error:
-        raise _unreadable(file, str(error)) from None
+        told = Problem("this answer cannot be read", where=file, got=str(error), remedy=ASK)
+        raise ProblemSet([told]) from None
     reader = _Reader(file)
     answer = reader.answer(data)
     if reader.problems:
@@ -74,28 +66,13 @@ def read_answer(content: bytes, file: str) -> Answer:
     return answer
 
 
-def _json_part(content: bytes, file: str) -> str:
+def _json_part(content: bytes) -> str:
     if len(content) > BYTES_LIMIT:
-        raise _unreadable(file, f"{len(content)} bytes", f"at most {BYTES_LIMIT} bytes")
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise _unreadable(file, "signs that are not UTF-8") from None
-    if text.lstrip().startswith("{"):
-        return text
-    start = text.rfind('"finishing_answer"')
-    start = text.rfind("{", 0, start) if start >= 0 else -1
-    if start < 0:
-        raise _unreadable(file, "no answer in it")
-    try:
-        _, end = json.JSONDecoder().raw_decode(text, start)
-    except (ValueError, RecursionError) as error:
-        raise _unreadable(file, str(error)) from None
-    return text[start:end]
-
-
-def _unreadable(file: str, got: str, expected: str = "the answer file of a proof page") -> ProblemSet:
-    return ProblemSet([Problem("this answer cannot be read", where=file, got=got, expected=expected, remedy=_AGAIN)])
+        raise Problem(
+            "this answer cannot be read", got=f"{len(content)} bytes", expected=f"at most {BYTES_LIMIT} bytes",
+            remedy="name the file that the proof page saved",
+        )  # fmt: skip
+    return answer_in(content)
 
 
 def _no_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -103,7 +80,7 @@ def _no_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) < len(pairs):
         keys = [key for key, _ in pairs]
         double = next(key for key in keys if keys.count(key) > 1)
-        raise Problem("the answer says something twice", got=shown(double), remedy=_AGAIN)
+        raise Problem("the answer says something twice", got=shown(double), remedy=ASK)
     return found
 
 
@@ -124,7 +101,7 @@ class _Reader:
 
     def _wrong(self, what: str, got: object = None, expected: str | None = None) -> None:
         told = None if got is None else shown(got)
-        self.problems.append(Problem(what, where=self._file, got=told, expected=expected, remedy=_AGAIN))
+        self.problems.append(Problem(what, where=self._file, got=told, expected=expected, remedy=ASK))
 
     def _keys(self, data: Any, names: tuple[str, ...], where: str) -> bool:
         if not isinstance(data, dict):

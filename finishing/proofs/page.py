@@ -87,7 +87,9 @@ def _groups(page: ProofPage, texts: Mapping[str, str]) -> list[str]:
             number += 1
         heading = group.heading or (texts["no_setup"] if len(page.groups) > 1 else "")
         label = f' aria-labelledby="group-{index}"' if heading else ""
-        parts.append(f'<section class="group"{label}>{_heading(index, heading)}<ol class="frames">')
+        most = max((len(frame.looks) for frame in group.frames), default=1)
+        opening = f'<section class="group"{label}>{_heading(index, heading)}'
+        parts.append(f'{opening}<ol class="frames" data-looks="{most}">')
         parts += frames
         parts.append("</ol></section>")
     return parts
@@ -118,7 +120,7 @@ def _frame(number: int, frame: ProofFrame, page: ProofPage, texts: Mapping[str, 
             f'<span class="tick" aria-hidden="true"></span><bdi>{escape(title)}</bdi></button></div>'
         )
     return (
-        f'<li class="frame" data-frame="{number}" data-looks="{len(cells)}"><h3><bdi>{escape(frame.name)}</bdi></h3>'
+        f'<li class="frame" data-frame="{number}"><h3><bdi>{escape(frame.name)}</bdi></h3>'
         f'<div class="looks">{"".join(cells)}</div><p class="note" dir="auto" hidden></p>'
         f'<button type="button" class="write" aria-label="'
         f'{escape(texts["write_note_on"].format(frame=frame.name))}">{escape(texts["write_note"])}</button></li>'

@@ -2,7 +2,8 @@
 
 A recipe lists checks under `checks`, each with a limit and perhaps a `where`. A check measures the finished pixels
 in linear light before anything is cut at black and white; skin, and every `where` that looks at colour, is found in
-the original, so that a frame turned grey still knows where its skin was.
+the original, so that a frame turned grey still knows where its skin was. Paper that a step paints round the picture
+is no part of it and is not measured.
 
 A check may be measured on a reduced picture (its long edge 1000 pixels, say) with that picture's own `Geometry`.
 Means and shares of areas stay what they are to about a reduced pixel's width along their borders; single pixels do
@@ -22,7 +23,7 @@ from pydantic import model_validator
 
 from finishing.documents.reading import Model
 from finishing.errors import Place
-from finishing.operation import Geometry, Planes
+from finishing.operation import Geometry, Planes, Rectangle
 from finishing.recipes.recipe import flow
 from finishing.regions.combined import written
 from finishing.regions.region import Region, Weights
@@ -162,7 +163,7 @@ class Check(Model):
 
     @abstractmethod
     def find(self, totals: Sequence[float], pixels: int) -> Finding:
-        """The value from the sums of all rows. pixels: how many the frame has."""
+        """The value from the sums of all rows. pixels: how many the picture has."""
 
 
 @dataclass(frozen=True)
@@ -187,9 +188,10 @@ class Requirement:
         """Whether `add` needs the original's pixels."""
         return self.check.looks_at_original or (self.where is not None and self.where.looks_at_colour)
 
-    def begin(self, geometry: Geometry) -> "Measure":
-        """Start measuring a frame. Raises Problem where the frame lacks what the region needs."""
-        return Measure(self, geometry)
+    def begin(self, geometry: Geometry, picture: Rectangle | None = None) -> "Measure":
+        """Start measuring a frame. picture: what of it is picture, all unless given. Raises Problem where the frame
+        lacks what the region needs."""
+        return Measure(self, geometry, picture)
 
 
 class Measure:
@@ -199,13 +201,17 @@ class Measure:
     the frame was cut into strips, nor on the thread that brought them; strips may come from several threads.
     """
 
-    def __init__(self, requirement: Requirement, geometry: Geometry) -> None:
+    def __init__(self, requirement: Requirement, geometry: Geometry, picture: Rectangle | None = None) -> None:
         self.requirement = requirement
         self.geometry = geometry
+        left, top, right, bottom = picture or (0, 0, geometry.width, geometry.height)
+        self._pixels = (right - left) * (bottom - top)
         self._area = requirement.check.area(requirement.where)
         self._fill = self._area.prepare(geometry) if self._area else None
-        self._rows = self._area.rows(geometry) if self._area else (0, geometry.height)
-        self._columns = self._area.columns(geometry) if self._area else (0, geometry.width)
+        first_row, last_row = self._area.rows(geometry) if self._area else (0, geometry.height)
+        first_column, last_column = self._area.columns(geometry) if self._area else (0, geometry.width)
+        self._rows = max(first_row, top), min(last_row, bottom)
+        self._columns = max(first_column, left), min(last_column, right)
         self._sums = np.zeros((geometry.height, requirement.check.sums), np.float64)
         self._seen = np.zeros(geometry.height, bool)
 
@@ -232,7 +238,7 @@ class Measure:
             raise ValueError(f"row {int(np.argmin(self._seen))} was never measured")
         check, where = self.requirement.check, self.requirement.where
         totals = [math.fsum(column) for column in self._sums.T]
-        finding = check.find(totals, self.geometry.width * self.geometry.height)
+        finding = check.find(totals, self._pixels)
         value = finding.value
         low, high = check.bounds()
         return CheckResult(

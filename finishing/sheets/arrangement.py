@@ -1,9 +1,10 @@
 """How many pictures stand side by side, how large they are, and which lines go on which page. Pure.
 
-All pictures of a sheet have the same area, so that portrait and landscape frames weigh alike; shapes
-longer than `WIDEST_SHAPE` are fitted inside. The area is chosen as large as the fewest pages allow,
-counted at a comfortable size. Sizes here are for an area of 1 mm² where they are called factors:
-a picture's side is the factor times the square root of the area.
+Every group is laid out in the columns of its own looks. All pictures of a sheet have the same area, so that portrait
+and landscape frames weigh alike; shapes longer than `WIDEST_SHAPE` are fitted inside. The area is chosen as large as
+the fewest pages allow, counted at a comfortable size. Only where groups differ in columns, those with fewer and wider
+ones get larger pictures, as far as that takes no further page. Sizes here are for an area of 1 mm² where they are
+called factors: a picture's side is the factor times the square root of the area.
 """
 
 import math
@@ -14,7 +15,7 @@ from functools import cached_property
 from finishing.errors import Problem
 from finishing.sheets import style
 from finishing.sheets.captions import Caption
-from finishing.sheets.model import Cell, Group
+from finishing.sheets.model import Cell
 
 _STEP = 0.97  # the ratio of successive picture sides that are tried
 
@@ -78,6 +79,11 @@ class Columns:
     slots: int
     titled: bool
 
+    @property
+    def across(self) -> int:
+        """Pictures across a page."""
+        return self.panels * self.slots
+
     def panel_width(self, width: float) -> float:
         """The width of a full panel on a line of this width."""
         return (width - (self.panels - 1) * style.PANEL_GAP_MM) / self.panels
@@ -127,36 +133,40 @@ def asked_columns(asked: int, looks: int, width: float) -> Columns:
 class Block:
     """A group ready to be put in lines: the heights of its headings, and the extremes of its pictures.
 
-    width: of a line, in millimetres. captioned(cell, width, titled) fits a cell's caption into a column; titled:
-    whether the column has its look's title above it.
+    rows: one a frame, each with a cell, or None, for every look of the group; looks: how many these are. width: of a
+    line, in millimetres. captioned(cell, width, titled) fits a cell's caption into a column; titled: whether the column
+    has its look's title above it.
     """
 
     def __init__(
         self,
-        group: Group,
-        looks: int,
+        rows: Sequence[tuple[Cell | None, ...]],
         width: float,
         captioned: Callable[[Cell, float, bool], Caption],
         heading: float,
         continued: float,
         titles: float,
     ) -> None:
-        self.looks = looks
+        self.looks = len(rows[0])
         self.width = width
         self.heading = heading
         self.continued = continued
-        self.titles = titles
+        self._titles = titles
         self._captioned = captioned
-        self._rows = [(*row, *[None] * (looks - len(row))) for row in group.rows]
+        self._rows = rows
         factors = [side_factors(shape_of(cell, row)) for row in self._rows for cell in row if cell]
         self.widest = max(width for width, _ in factors)
         self.tallest = max(height for _, height in factors)
         self._lines: dict[Columns, tuple[Line, ...]] = {}
 
-    def columns_for(self, side: float, fewest: Columns) -> Columns:
+    def titles(self, columns: Columns) -> float:
+        """The height of the looks' names above the columns, which a single look has once."""
+        return self._titles if columns.titled or self.looks == 1 else 0.0
+
+    def columns_for(self, side: float) -> Columns:
         """As many columns as pictures of this side leave room for."""
-        best = fewest
-        if self.looks > 1 and not fewest.titled:
+        best = fewest_columns(self.looks, self.width)
+        if self.looks > 1 and not best.titled:
             return best
         while True:
             wider = Columns(best.panels + 1, best.slots, True) if self.looks > 1 else Columns(1, best.slots + 1, False)
@@ -208,7 +218,8 @@ class Frame:
 class Set:
     """A line at its place: page from 0, top from the frame's top, where its heading stands if it has one.
 
-    lead: "heading" for a group's first line, "continued" for its first line on a further page, else "".
+    side: the square root of its pictures' area. lead: "heading" for a group's first line, "continued" for its first
+    line on a further page, else "".
     """
 
     page: int
@@ -216,24 +227,47 @@ class Set:
     block: int
     line: Line
     columns: Columns
+    side: float
     lead: str
 
 
 @dataclass(frozen=True)
 class Arrangement:
-    """The chosen side (square root of the pictures' area) with every line at its place."""
+    """Every line at its place. width: of a line, in millimetres."""
 
-    side: float
     lines: tuple[Set, ...]
     pages: int
+    width: float
+
+    @property
+    def columns(self) -> tuple[Columns, ...]:
+        """Of each block."""
+        return tuple({placed.block: placed.columns for placed in self.lines}.values())
+
+    @cached_property
+    def worth(self) -> float:
+        """What is compared at equal pages: the pictures' mean area; where lines differ in looks, times the share of the
+        grey panels that they fill."""
+        sides = [(line.side, slot) for line in self.lines for panel in line.line.panels for slot in panel if slot]
+        area = math.fsum(side**2 for side, _ in sides) / len(sides)
+        if len({line.columns.slots if line.columns.titled else 1 for line in self.lines}) == 1:
+            return area
+        grey = math.fsum(
+            (line.side * line.line.tallest + 2 * style.PANEL_PAD_MM) * line.columns.run_width(self.width, len(panel))
+            for line in self.lines
+            for panel in line.line.panels
+        )
+        return area * math.fsum(side**2 * slot.width * slot.height for side, slot in sides) / grey
 
 
-def placed_lines(blocks: Sequence[Block], frame: Frame, side: float, columns: Sequence[Columns]) -> Arrangement:
+def placed_lines(
+    blocks: Sequence[Block], frame: Frame, sides: Sequence[float], columns: Sequence[Columns]
+) -> Arrangement:
     """Lines from the top of the first page on; a heading never stands alone at the foot of a page."""
     sets: list[Set] = []
     page, y, room = 0, 0.0, frame.first_height
-    for index, (block, across) in enumerate(zip(blocks, columns, strict=True)):
-        titles = block.titles if across.titled else 0.0
+    for index, (block, side, across) in enumerate(zip(blocks, sides, columns, strict=True)):
+        titles = block.titles(across)
         for number, line in enumerate(block.lines(across)):
             lead = "heading" if number == 0 else ""
             above = block.heading + titles if lead else 0.0
@@ -246,50 +280,75 @@ def placed_lines(blocks: Sequence[Block], frame: Frame, side: float, columns: Se
                 if not lead:
                     lead, above = "continued", block.continued + titles
             y += gap
-            sets.append(Set(page, y, index, line, across, lead))
+            sets.append(Set(page, y, index, line, across, side, lead))
             y += above + height
-    return Arrangement(side, tuple(sets), page + 1)
+    return Arrangement(tuple(sets), page + 1, frame.width)
 
 
-def greatest_side(blocks: Sequence[Block], frame: Frame, columns: Sequence[Columns]) -> float:
-    """The side of the largest pictures that fit their slots and, with captions and heading, a page.
+def greatest_sides(blocks: Sequence[Block], frame: Frame, columns: Sequence[Columns]) -> list[float]:
+    """For each block the side of the largest pictures that fit their slots and, with captions and heading, a page;
+    the same one for all blocks of as many columns.
 
     Raises Problem where nothing worth looking at fits.
     """
-    side = math.inf
     room = min(frame.first_height, frame.later_height)
+    found: dict[int, float] = {}
     for block, across in zip(blocks, columns, strict=True):
-        taken = block.heading + block.titles + 2 * style.PANEL_PAD_MM + block.captions(across)
-        side = min(side, across.slot_width(frame.width) / block.widest, (room - taken) / block.tallest)
-    if side < style.LEAST_PICTURE_MM:
+        taken = block.heading + block.titles(across) + 2 * style.PANEL_PAD_MM + block.captions(across)
+        own = min(across.slot_width(frame.width) / block.widest, (room - taken) / block.tallest)
+        found[across.across] = min(found.get(across.across, math.inf), own)
+    least = min(found.values())
+    if least < style.LEAST_PICTURE_MM:
         raise Problem(
             "the paper leaves no room for the pictures beside their texts",
-            got=f"pictures of {max(0.0, side):.1f} mm",
+            got=f"pictures of {max(0.0, least):.1f} mm",
             expected=f"at least {style.LEAST_PICTURE_MM:g} mm",
             remedy="choose larger paper, or fewer caption lines",
         )
-    return side
+    return [found[across.across] for across in columns]
 
 
 def best_arrangement(blocks: Sequence[Block], frame: Frame, looks: int, asked: int | None) -> Arrangement:
     """The largest pictures that need no more pages than pictures of a comfortable size do.
 
-    asked: a number of columns that overrides the choice; pictures then fill their columns.
+    looks: the most that a block has. asked: a number of columns that overrides the choice; pictures then fill their
+    columns.
     """
     if asked is not None:
-        fixed = [asked_columns(asked, looks, frame.width)] * len(blocks)
-        return placed_lines(blocks, frame, greatest_side(blocks, frame, fixed), fixed)
-    fewest = fewest_columns(looks, frame.width)
-    largest = greatest_side(blocks, frame, [fewest] * len(blocks))
-    comfortable, share = (style.COMFORTABLE_LOOKS_MM, 1 / 3.5) if looks > 1 else (style.COMFORTABLE_ALONE_MM, 1 / 4.5)
+        fixed = [asked_columns(asked, block.looks, frame.width) for block in blocks]
+        return placed_lines(blocks, frame, greatest_sides(blocks, frame, fixed), fixed)
+    largest = min(greatest_sides(blocks, frame, [fewest_columns(block.looks, frame.width) for block in blocks]))
+    # Where groups differ in looks, what is comfortable alone is so for all: frames of few looks then share a line.
+    alone = looks == 1 or len({block.looks for block in blocks}) > 1
+    comfortable, share = (style.COMFORTABLE_ALONE_MM, 1 / 4.5) if alone else (style.COMFORTABLE_LOOKS_MM, 1 / 3.5)
     # On small paper the comfortable width is a share of the line, but never a column too narrow for captions.
     comfortable = min(comfortable, max(style.LEAST_SLOT_MM, frame.width * share))
     least = min(largest, comfortable / math.sqrt(1.5))
     tried: list[Arrangement] = []
     side = largest
     while side >= least * (1 - 1e-9):
-        columns = [block.columns_for(side, fewest) for block in blocks]
-        tried.append(placed_lines(blocks, frame, side, columns))
+        columns = [block.columns_for(side) for block in blocks]
+        tried.append(placed_lines(blocks, frame, [side] * len(blocks), columns))
         side = side * _STEP if side == least or side * _STEP >= least else least
     fewest_pages = min(one.pages for one in tried)
-    return next(one for one in tried if one.pages == fewest_pages)
+    largest_of = dict[tuple[Columns, ...], Arrangement]()
+    for one in tried:
+        if one.pages == fewest_pages:
+            largest_of.setdefault(one.columns, one)
+    return max((_widened(blocks, frame, one) for one in largest_of.values()), key=lambda one: one.worth)
+
+
+def _widened(blocks: Sequence[Block], frame: Frame, plain: Arrangement) -> Arrangement:
+    """With larger pictures in blocks of fewer and wider columns than others have, on as many pages."""
+    side = plain.lines[0].side
+    columns = plain.columns
+    if len({across.across for across in columns}) == 1:
+        return plain
+    most = greatest_sides(blocks, frame, columns)
+    scale = max(most) / side
+    while scale > 1:
+        wider = placed_lines(blocks, frame, [max(side, min(one, side * scale)) for one in most], columns)
+        if wider.pages == plain.pages:
+            return wider
+        scale *= _STEP
+    return plain

@@ -53,14 +53,13 @@ def lay_out(
     that are too narrow, and for paper that is too small for the captions.
     """
     sheet = _tidied(sheet)
-    looks = max([len(sheet.column_titles), *(len(row) for group in sheet.groups for row in group.rows)], default=0)
     if not any(cell is not None for group in sheet.groups for row in group.rows for cell in row):
         raise Problem("there is no frame to put on the contact sheet", remedy="choose at least one frame and look")
-    upright = _Composer(sheet, paper, measure, looks, columns)
+    upright = _Composer(sheet, paper, measure, columns)
     if not paper.may_turn:
         return upright.pages(before, after)
-    turned = _Composer(sheet, paper.turned(), measure, looks, columns)
-    better = min((upright, turned), key=lambda one: (one.arrangement.pages, -one.arrangement.side))
+    turned = _Composer(sheet, paper.turned(), measure, columns)
+    better = min((upright, turned), key=lambda one: (one.arrangement.pages, -one.arrangement.worth))
     return better.pages(before, after)
 
 
@@ -91,10 +90,15 @@ def _tidied(sheet: Sheet) -> Sheet:
     )
 
 
+def _looks_of(group: Group) -> tuple[int, ...]:
+    """The columns of the sheet in which the group has a picture."""
+    return tuple(sorted({look for row in group.rows for look, cell in enumerate(row) if cell is not None}))
+
+
 class _Composer:
     """One orientation of the paper: measures the headings, has the lines arranged, places the items."""
 
-    def __init__(self, sheet: Sheet, paper: Paper, measure: Measure, looks: int, columns: int | None) -> None:
+    def __init__(self, sheet: Sheet, paper: Paper, measure: Measure, columns: int | None) -> None:
         self.sheet = sheet
         self.paper = paper
         self.measure = measure
@@ -105,16 +109,22 @@ class _Composer:
         self.details = [self._broken(group.detail, set_as.DETAIL, 2) for group in sheet.groups]
         self.notes = [self._broken_notes(group) for group in sheet.groups]
         self.title = self._broken(sheet.title, set_as.TITLE, 2)
+        self.looks = [_looks_of(group) for group in sheet.groups]
+        every = sorted({look for looks in self.looks for look in looks})
+        self.titles = [[self._title_of(look) for look in looks] for looks in self.looks]
         subtitle = sheet.subtitle
-        if looks == 1 and sheet.column_titles and sheet.column_titles[0]:
-            subtitle = " · ".join(part for part in (subtitle, sheet.column_titles[0]) if part)
+        if len(every) == 1:
+            # The only look of the sheet is named once, below its title.
+            subtitle = " · ".join(part for part in (subtitle, self._title_of(every[0])) if part)
+            self.titles = [[""] for _ in self.looks]
         self.subtitle = self._broken(subtitle, set_as.SUBTITLE, 2)
         first, later = self._tops()
         bottom = set_as.footer_top(paper) - style.FOOTER_GAP_MM
         frame = Frame(self.width, bottom - first, bottom - later)
         self.tops = (first, later)
-        self.blocks = [self._block(index, looks) for index in range(len(sheet.groups))]
-        self.arrangement: Arrangement = best_arrangement(self.blocks, frame, looks, columns)
+        self.blocks = [self._block(index) for index in range(len(sheet.groups))]
+        most = max(block.looks for block in self.blocks)
+        self.arrangement: Arrangement = best_arrangement(self.blocks, frame, most, columns)
 
     def pages(self, before: int, after: int) -> list[Page]:
         """The finished pages."""
@@ -132,6 +142,9 @@ class _Composer:
         ]
 
     # Texts
+
+    def _title_of(self, look: int) -> str:
+        return self.sheet.column_titles[look] if look < len(self.sheet.column_titles) else ""
 
     def _broken(self, text: str, how: set_as.TextStyle, most: int) -> list[str]:
         return self.setter.broken(text, how, self.width, most)
@@ -165,17 +178,18 @@ class _Composer:
 
     # Groups and lines
 
-    def _block(self, index: int, looks: int) -> Block:
+    def _block(self, index: int) -> Block:
         heading = len(self.headings[index]) * line_height(set_as.HEADING.size_pt)
         detail = len(self.details[index]) * line_height(set_as.DETAIL.size_pt)
         if self.notes[index]:
             detail += style.NOTE_GAP_MM + len(self.notes[index]) * line_height(set_as.NOTE.size_pt)
         gap = style.DETAIL_GAP_MM + (style.HEADING_GAP_MM if heading or detail else 0.0)
         continued = line_height(set_as.CONTINUED.size_pt) + style.HEADING_GAP_MM if heading else 0.0
-        titles = line_height(set_as.COLUMN.size_pt) + style.COLUMN_GAP_MM if any(self.sheet.column_titles) else 0.0
+        titles = line_height(set_as.COLUMN.size_pt) + style.COLUMN_GAP_MM if any(self.titles[index]) else 0.0
+        group, looks = self.sheet.groups[index], self.looks[index]
+        rows = tuple(tuple(row[look] if look < len(row) else None for look in looks) for row in group.rows)
         return Block(
-            self.sheet.groups[index],
-            looks,
+            rows,
             self.width,
             lambda cell, width, titled: fitted_caption(
                 cell,
@@ -212,23 +226,28 @@ class _Composer:
             after = self.margin + heading.width_mm + style.TEXT_GAP_MM
             items += [heading, self.setter.text(CONTINUED, after, y, set_as.CONTINUED_QUIET)]
             y += line_height(set_as.CONTINUED.size_pt) + style.HEADING_GAP_MM
-        if placed.lead and placed.columns.titled and any(self.sheet.column_titles):
+        if placed.lead and self.blocks[index].titles(placed.columns):
             items += self._column_titles(placed, y)
             y += line_height(set_as.COLUMN.size_pt) + style.COLUMN_GAP_MM
         return items, y
 
     def _column_titles(self, placed: Set, y: float) -> list[Item]:
-        """The looks' names, flush with the group's widest picture, or with the column for want of room."""
+        """The looks' names, flush with the group's widest picture, or with the column for want of room.
+
+        A group of one look has its name once, at the left of the line.
+        """
+        block, titles = self.blocks[placed.block], self.titles[placed.block]
         column = placed.columns.slot_width(self.width)
-        inset = (column - self.arrangement.side * self.blocks[placed.block].widest) / 2
-        widest = max(
-            self.measure(title, set_as.COLUMN.size_pt, set_as.COLUMN.bold) for title in self.sheet.column_titles
-        )
+        inset = (column - placed.side * block.widest) / 2
+        panels = range(len(placed.line.panels))
+        if block.looks == 1:
+            panels, column = range(1), self.width - 2 * style.PANEL_PAD_MM
+        widest = max(self.measure(title, set_as.COLUMN.size_pt, set_as.COLUMN.bold) for title in titles)
         if widest > column - inset:
             inset = 0.0
         items: list[Item] = []
-        for panel in range(len(placed.line.panels)):
-            for number, title in enumerate(self.sheet.column_titles):
+        for panel in panels:
+            for number, title in enumerate(titles):
                 fitted = self.setter.fitted(title, column - inset, set_as.COLUMN)
                 if fitted:
                     items.append(
@@ -242,7 +261,7 @@ class _Composer:
         return left + style.PANEL_PAD_MM + slot * (columns.slot_width(self.width) + style.SLOT_GAP_MM)
 
     def _line(self, placed: Set) -> list[Item]:
-        side = self.arrangement.side
+        side = placed.side
         items, y = self._lead(placed, self.tops[min(placed.page, 1)] + placed.top)
         height = side * placed.line.tallest + 2 * style.PANEL_PAD_MM
         insets = self._caption_insets(placed)
@@ -253,9 +272,9 @@ class _Composer:
             for place, slot in enumerate(panel):
                 if slot is not None:
                     at = self._slot_left(placed, number, place)
-                    items += self._picture(slot, at, y, height, placed.columns.slot_width(self.width))
+                    items += self._picture(slot, side, at, y, height, placed.columns.slot_width(self.width))
                     below = y + height + style.CAPTION_GAP_MM
-                    items += self._tones(slot, at, below, placed.columns.slot_width(self.width))
+                    items += self._tones(slot, side, at, below, placed.columns.slot_width(self.width))
                     below += slot.caption.tones_height
                     items += self._caption(slot.caption, at + insets[number][place], below)
         return items
@@ -266,7 +285,7 @@ class _Composer:
         On a whole line alike: flush with their own pictures, else with the group's widest picture,
         else, where a text needs the whole width, with the columns.
         """
-        side, column = self.arrangement.side, placed.columns.slot_width(self.width)
+        side, column = placed.side, placed.columns.slot_width(self.width)
         own = [[(column - side * slot.width) / 2 if slot else 0.0 for slot in panel] for panel in placed.line.panels]
         common = (column - side * self.blocks[placed.block].widest) / 2
         for insets in (own, [[common] * len(panel) for panel in own]):
@@ -278,21 +297,21 @@ class _Composer:
                 return insets
         return [[0.0] * len(panel) for panel in own]
 
-    def _picture(self, slot: Slot, left: float, top: float, height: float, column: float) -> list[Item]:
+    def _picture(self, slot: Slot, side: float, left: float, top: float, height: float, column: float) -> list[Item]:
         """A picture in the middle of its column, or what is said in its place."""
-        width, tall = self.arrangement.side * slot.width, self.arrangement.side * slot.height
+        width, tall = side * slot.width, side * slot.height
         x, y = left + (column - width) / 2, top + (height - tall) / 2
         picture = Picture(slot.cell.picture, x, y, width, tall)
         if slot.cell.picture is not None:
             return [picture]
         return [*in_place_of(picture, Said(slot.cell.message), self.measure)]
 
-    def _tones(self, slot: Slot, left: float, top: float, column: float) -> list[Item]:
+    def _tones(self, slot: Slot, side: float, left: float, top: float, column: float) -> list[Item]:
         """The histogram of a picture, as wide as it, and the shares of it that hold no tone."""
         key, items = slot.cell.picture, list[Item]()
         if key is None:
             return items
-        width, y = self.arrangement.side * slot.width, top
+        width, y = side * slot.width, top
         if slot.caption.histogram:
             at = left + (column - width) / 2
             items.append(Histogram(key, at, y, width, style.HISTOGRAM_MM, style.HISTOGRAM_GREY))

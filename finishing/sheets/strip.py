@@ -2,9 +2,10 @@
 
 A strip is one picture in bands that lie edge to edge, as an enlarger exposes them; ticks in the grey round it say
 where a band ends, so that nothing is drawn into the picture. A grid shows the whole picture small for every pair of
-values, one along the top, one down the side.
+values, one along the top, one down the side; for the values of one thing alone, in as many rows as make it largest.
 """
 
+import math
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 
@@ -60,10 +61,12 @@ def lay_out_grid(
     measure: Measure,
 ) -> Page:
     """The page of a grid. pictures: a row of keys for every value of `down` (one row where it is empty), each with one
-    key for every value of `across`.
+    key for every value of `across`. With nothing down the side, the prints fill the page in rows, each above its value.
 
     Paper that may turn lies the way that shows the pictures larger. Raises Problem where the paper is too small.
     """
+    if not down:
+        return _larger(paper, lambda one: _prints(_tidied(trial), pictures[0], shape, across, one, measure))
     return _larger(paper, lambda one: _grid(_tidied(trial), pictures, shape, across, down, one, measure))
 
 
@@ -157,6 +160,47 @@ def _own(setter: set_as.Typesetter, left: float, top: float, width: float) -> li
     return [setter.text(told, left + (width - setter.width(told, set_as.CAPTION)) / 2, top, set_as.CAPTION)]
 
 
+def _prints(
+    trial: Trial, pictures: Sequence[Hashable], shape: float, values: Sequence[Value], paper: Paper, measure: Measure
+) -> Page:
+    """Small whole pictures in the rows that show them largest, each row on a panel of its own."""
+    setter = set_as.Typesetter(measure)
+    margin = set_as.margin_of(paper)
+    items, top = _head(trial, paper, setter)
+    line = line_height(style.NAME_PT)
+    told = _LABEL_GAP_MM + line * (2 if any(one.own for one in values) else 1)
+    pad, count = style.PANEL_PAD_MM, len(values)
+    panel_width = paper.width_mm - 2 * margin
+    room = set_as.footer_top(paper) - style.FOOTER_GAP_MM - top
+
+    def width_in(columns: int) -> float:
+        rows = math.ceil(count / columns)
+        beside = (panel_width - 2 * pad - (columns - 1) * _CELL_GAP_MM) / columns
+        tall = (room - (rows - 1) * style.LINE_GAP_MM) / rows - told - 2 * pad
+        return min(beside, tall * shape)
+
+    # No row is emptier than it has to be: three and two rather than four and one.
+    choices = {math.ceil(count / rows) for rows in range(1, count + 1)}
+    columns = max(sorted(choices, reverse=True), key=width_in)
+    width = width_in(columns)
+    height = width / shape
+    if min(width, height) < _LEAST_SIDE_MM:
+        raise _too_small(min(width, height))
+    step = width + _CELL_GAP_MM
+    first = margin + (panel_width - columns * step + _CELL_GAP_MM) / 2
+    for row in range(math.ceil(count / columns)):
+        y = top + row * (height + 2 * pad + told + style.LINE_GAP_MM)
+        held = range(row * columns, min((row + 1) * columns, count))
+        empty = (columns - len(held)) * step
+        items.append(Rectangle(margin, y, panel_width - empty, height + 2 * pad, style.PANEL_GREY))
+        for place, number in enumerate(held):
+            left = first + place * step
+            items.append(Picture(pictures[number], left, y + pad, width, height))
+            items += _centred(setter, values[number], left, y + height + 2 * pad + _LABEL_GAP_MM, width)
+    items += setter.footer(trial.footer, 1, 1, paper)
+    return Page(paper.width_mm, paper.height_mm, 1, 1, tuple(items))
+
+
 def _grid(
     trial: Trial,
     pictures: Sequence[Sequence[Hashable]],
@@ -171,9 +215,9 @@ def _grid(
     items, top = _head(trial, paper, setter)
     line = line_height(style.NAME_PT)
     titles = line * (2 if any(one.own for one in across) else 1) + _LABEL_GAP_MM
-    side = max((setter.width(one.text, set_as.NAME) for one in down), default=0.0)
+    side = max(setter.width(one.text, set_as.NAME) for one in down)
     side = min(max(side, setter.width("recipe", set_as.CAPTION) if any(one.own for one in down) else 0.0), 40.0)
-    side += style.TEXT_GAP_MM if down else 0.0
+    side += style.TEXT_GAP_MM
     pad, columns, rows = style.PANEL_PAD_MM, len(across), len(pictures)
     panel_width = paper.width_mm - 2 * margin - side
     room = set_as.footer_top(paper) - style.FOOTER_GAP_MM - top - titles - 2 * pad
@@ -196,10 +240,9 @@ def _grid(
     for row, keys in enumerate(pictures):
         at = y + pad + row * (height + _CELL_GAP_MM)
         items += [Picture(key, first + number * step, at, width, height) for number, key in enumerate(keys)]
-        if down:
-            text = setter.fitted(down[row].text, side - style.TEXT_GAP_MM + 1e-6, set_as.NAME)
-            items.append(setter.text(text, margin, at + height / 2 - line / 2, set_as.NAME))
-            if down[row].own:
-                items.append(setter.text("recipe", margin, at + height / 2 + line / 2, set_as.CAPTION))
+        text = setter.fitted(down[row].text, side - style.TEXT_GAP_MM + 1e-6, set_as.NAME)
+        items.append(setter.text(text, margin, at + height / 2 - line / 2, set_as.NAME))
+        if down[row].own:
+            items.append(setter.text("recipe", margin, at + height / 2 + line / 2, set_as.CAPTION))
     items += setter.footer(trial.footer, 1, 1, paper)
     return Page(paper.width_mm, paper.height_mm, 1, 1, tuple(items))

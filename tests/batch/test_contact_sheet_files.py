@@ -15,6 +15,7 @@ from finishing.batch.paper.contact_sheet import make_sheet
 from finishing.batch.work.assignment import assign
 from finishing.errors import Problem
 from finishing.sheets import layout
+from finishing.sheets.model import Sheet
 from finishing.sheets.placed import Page, Text
 from tests.conftest import write_frame
 
@@ -73,7 +74,7 @@ def test_a_pdf_as_other_programs_see_it(session: Path, tmp_path: Path, monkeypat
     assert len(listed) == len(encoded) == 7
     assert all(line.split()[5] == "icc" and line.split()[8] == "jpeg" for line in listed)
     text = output_of("pdftotext", "-layout", path, "-")
-    for wanted in ("A Standing by the ladder", "f/8 · 1/125 · ISO 100 · ambient −2", "© 2026 A. Example", "1 of"):
+    for wanted in ("A Standing by the ladder", "f/8 · 1/125 · ISO 100 · ambient −2", "© 2026 A. Example", "Z-0009"):
         assert wanted in text
 
 
@@ -139,6 +140,21 @@ def test_a_frame_keeps_its_number_on_a_sheet_of_few(session: Path, monkeypatch: 
         {i.text for page in pages for i in page.items if isinstance(i, Text) and i.text.isdigit()} for pages in seen
     ]
     assert marks == [{"1", "2", "3", "4"}, {"3"}]
+
+
+def test_a_number_stays_beside_what_it_is_of(session: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    sheets: list[Sheet] = []
+    real = layout.lay_out
+
+    def watched(sheet: Sheet, *words: object) -> list[Page]:
+        sheets.append(sheet)
+        return real(sheet, *words)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(contact_sheet.layout, "lay_out", watched)
+    make_sheet(assign(session, frames=["A-0001"]), session / "sheet.png")
+    facts = sheets[0].groups[0].rows[0][0].caption[1]  # type: ignore[union-attr]
+    assert facts.split(" · ")[0] == "set-up\u00a0A"
+    assert facts.split(" · ")[-1] == "ISO\u00a0100"
 
 
 def test_clipped_parts_are_hatched_and_counted(session: Path, tmp_path: Path) -> None:

@@ -117,3 +117,15 @@ def test_an_axis_takes_its_values_in(low: float, high: float, least: float) -> N
     assert start <= low <= high <= end
     assert end - start >= least
     assert 2 <= round((end - start) / step) <= 5
+
+
+@pytest.mark.parametrize("session", ["Orchard at dusk", "Orchard\nat {dusk} " + "and so on, " * 60, "x" * 700])
+def test_the_sessions_title_begins_the_first_line_and_stays_in_it(session: str) -> None:
+    page = arranged([setup(3)], measure, session)
+    title = next(text for text in page.texts if text.bold)
+    assert title.words.startswith(session.split()[0][:50])
+    assert title.words.endswith(" · evened out")
+    assert ("…" in title.words) == (len(session) > 100)
+    others = [text for text in page.texts if text is not title and abs(text.y - title.y) < title.height]
+    assert len(others) == 2
+    assert all(title.x + title.width < text.x for text in others)

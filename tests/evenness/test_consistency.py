@@ -85,6 +85,15 @@ def test_the_chart_is_a_picture_with_its_dots() -> None:
     assert draw_consistency(setups(24), *FONTS) == content
 
 
+def test_the_chart_tells_its_session() -> None:
+    plain, titled = (draw_consistency(setups(3), *FONTS, session) for session in ("", "Orchard at dusk"))
+    with Image.open(io.BytesIO(plain)) as one, Image.open(io.BytesIO(titled)) as other:
+        assert one.size == other.size
+        changed = np.argwhere((np.asarray(one) != np.asarray(other)).any(axis=-1))
+    assert len(changed) > 200
+    assert changed[:, 0].max() < 60  # in the first line alone
+
+
 @pytest.mark.parametrize("count", [1, 2, 300])
 def test_any_number_of_frames_can_be_drawn(count: int) -> None:
     with Image.open(io.BytesIO(draw_consistency(setups(count), *FONTS))) as image:

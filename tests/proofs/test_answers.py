@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from finishing.errors import ProblemSet
-from finishing.proofs.answers import BYTES_LIMIT, NOTE_LIMIT, Pick, read_answer, shown
+from finishing.proofs.answers import BYTES_LIMIT, NOTE_LIMIT, Pick, read_answer
+from finishing.proofs.quoting import shown
 
 GOOD: dict[str, Any] = {
     "finishing_answer": 1,

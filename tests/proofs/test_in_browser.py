@@ -1,6 +1,10 @@
 """The proof page as a client answers on it: driven in Chromium, on a wide screen and on a phone."""
 
+import textwrap
 import threading
+from collections.abc import Callable
+from email.message import EmailMessage
+from email.policy import SMTP
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -12,6 +16,7 @@ import yaml
 from finishing.batch.client.picking import bring_in
 from finishing.batch.delivery.run import run
 from finishing.batch.work.assignment import assign
+from finishing.proofs.answers import Pick
 from tests.proofs.driving import HOSTILE, SCREENS, Open, choose, mount, pressed, progress, saved, wait_for_picture
 
 pytestmark = pytest.mark.slow
@@ -118,21 +123,50 @@ def test_what_is_shown_can_be_narrowed(shoot: Path, opened: Open) -> None:
     assert page.locator("#nothing").is_visible()
 
 
-def test_the_copied_text_comes_in_as_well(shoot: Path, tmp_path: Path, opened: Open) -> None:
+def as_pasted(text: str) -> bytes:
+    return f"Hello!\n{text}\nBye {{}}".encode()
+
+
+def as_a_quoted_mail(text: str) -> bytes:
+    """Wrapped at 72, quoted, and sent on as quoted-printable with the line ends of mails."""
+    lines = [textwrap.wrap(line, 70) or [""] for line in f"Hello!\n{text}\nBye".splitlines()]
+    message = EmailMessage(policy=SMTP)
+    message["Subject"] = "Our picks"
+    message.set_content(
+        "They wrote:\n\n" + "".join(f"> {part}\n" for line in lines for part in line), cte="quoted-printable"
+    )
+    return message.as_bytes()
+
+
+@pytest.mark.parametrize("way", [as_pasted, as_a_quoted_mail])
+def test_the_copied_text_comes_in_as_well(
+    shoot: Path, tmp_path: Path, opened: Open, way: Callable[[str], bytes]
+) -> None:
     here = opened(shoot / "proof", permissions=["clipboard-read", "clipboard-write"])
     page = here.page
     page.click("#copy")
     assert page.locator("#told").inner_text() == "Nothing is chosen or noted yet."
     choose(page, 0).click()
     choose(page, 0, 1).click()
+    note = (
+        'A “little” brighter – please, and the sky a bit more blue than it is now: "thanks" \U0001f33b\n> second line'
+    )
+    page.locator('.frame[data-frame="0"] .write').click()
+    page.fill("#note", note)
+    page.keyboard.press("Escape")
+    page.keyboard.press("Escape")
     page.click("#copy")
     page.wait_for_selector("#told:not(:empty)")
     text = page.evaluate("navigator.clipboard.readText()")
     assert text.startswith("Orchard & <dusk>\n1 of 8 frames chosen\n\nA-0001: Faded print, White edge\n")
-    (tmp_path / "message.txt").write_text(f"Hello!\n{text}\nBye {{}}", "utf-8")
+    block = text[text.index("ANSWER BEGINS HERE") :].splitlines()
+    assert len(block) > 4
+    assert max(map(len, block)) <= 60
+    (tmp_path / "message.eml").write_bytes(way(text))
     before = (shoot / "session.yaml").read_bytes()
     try:
-        assert bring_in(shoot, tmp_path / "message.txt").chosen == 1
+        report = bring_in(shoot, tmp_path / "message.eml")
+        assert report.picks == (Pick("A-0001", ("faded_print", "white_edge"), note),)
     finally:
         (shoot / "session.yaml").write_bytes(before)
 

@@ -58,6 +58,26 @@ def test_nothing_sticks_out_sideways(shoot: Path, opened: Open, screen: dict[str
     )
 
 
+@pytest.mark.parametrize(("width", "least"), [(360, 120), (1024, 208), (1440, 208), (1920, 256), (2560, 256)])
+def test_the_small_pictures_use_the_width(shoot: Path, opened: Open, width: int, least: float) -> None:
+    """A full line of frames ends where the line above its set-up ends, and all mounts are equally wide."""
+    page = opened(shoot / "proof", width=width, height=1000).page
+    told = page.evaluate(
+        """() => {
+        const group = [...document.querySelectorAll(".group")].at(-1);
+        const box = (one) => one.getBoundingClientRect();
+        const mounts = [...group.querySelectorAll(".mount")].map(box);
+        const { left, right } = box(group.querySelector("header"));
+        return { left, right, ends: Math.max(...mounts.map((one) => one.right)),
+            begins: Math.min(...mounts.map((one) => one.left)), widths: mounts.map((one) => one.width) }; }"""
+    )
+    assert told["begins"] == pytest.approx(told["left"], abs=1)
+    assert told["ends"] == pytest.approx(told["right"], abs=1)
+    assert len(told["widths"]) == 12
+    assert max(told["widths"]) == pytest.approx(min(told["widths"]), abs=1)
+    assert min(told["widths"]) >= least
+
+
 def test_text_stands_out_and_everything_has_a_name(shoot: Path, opened: Open) -> None:
     """WCAG 2.2: 1.4.3 (contrast, measured on the drawn page), 4.1.2 (names), 2.5.8 (targets of 24 pixels)."""
     page = opened(shoot / "proof", reduced_motion="reduce").page

@@ -223,6 +223,25 @@ def test_kept_colour_area_counts_the_finished_frame() -> None:
     assert measure(wide, finished).value == pytest.approx(1)
 
 
+def test_only_the_picture_is_measured() -> None:
+    light = flat(1, 1, 1)
+    light[1:3, 2:5] = 0.2
+    picture = (2, 1, 5, 3)
+    for text, value in (
+        ("clipped_white: {at_most: 0}", 0.0),
+        ("clipped_white: {at_most: 1, where: {box: {sides: [0, 0, 1, 1], soft: 0}}}", 0.0),
+        ("mean_lightness: {at_most: 1}", float(oklab.linear_to_oklab(light[1, 2])[0])),
+    ):
+        measured = read(text).begin(GEOMETRY, picture)
+        lab = planes(oklab.linear_to_oklab(light))
+        for row in range(HEIGHT):
+            measured.add(lab[:, row : row + 1], planes(light)[:, row : row + 1], row)
+        assert measured.result().value == pytest.approx(value, abs=1e-5)
+    nothing = read("clipped_white: {at_most: 0}").begin(GEOMETRY, (3, 3, 3, 3))
+    nothing.add(lab, planes(light), 0)
+    assert nothing.result().value is None
+
+
 def test_an_empty_region_is_nothing_to_measure() -> None:
     result = measure("clipped_white: {at_most: 0, where: {hue: 140}}", flat(1, 1, 1))
     assert result.value is None

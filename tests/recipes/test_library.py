@@ -190,6 +190,21 @@ def test_passes_its_checks(name: str, pictures: dict[str, Codes]) -> None:
                 assert one.value is not None, shown
 
 
+@pytest.mark.parametrize("margin", ["0", "0.03", "0.1", "0.2"])
+def test_the_paper_of_a_border_is_no_blown_highlight(margin: str, pictures: dict[str, Codes]) -> None:
+    """However wide: of the picture alone, the share of white is what it is without a margin, and so is the mean."""
+    look = read_look("bordered_print", overrides={"margin": margin})
+    for codes in (pictures["B-0009"], pictures["astronaut"]):
+        results = {one.name: one for one in results_on(look, codes)}
+        assert all(one.passed for one in results.values())
+        made = finished(look, codes)
+        short = min(made.shape[:2])
+        side, below = round(float(margin) * short), round(float(margin) * 1.5 * short)
+        inner = made[side : made.shape[0] - below, side : made.shape[1] - side]
+        lightness = oklab.linear_to_oklab(inner)[..., 0].mean()
+        assert results["mean_lightness"].value == pytest.approx(lightness, abs=0.004)
+
+
 @pytest.mark.slow
 @every_look
 def test_passes_its_checks_on_every_frame_and_on_scenes(name: str, photographs: dict[str, Codes]) -> None:

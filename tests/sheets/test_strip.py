@@ -94,7 +94,39 @@ def test_every_grid_stays_on_its_paper(columns: int, rows: int, shape: float, ow
             assert row.y_mm <= label.y_mm + label.height_mm / 2 <= row.y_mm + row.height_mm
 
 
+def placed(count: int, shape: float, paper: str = "a4") -> tuple[Page, list[Picture]]:
+    values = [Value(str(n)) for n in range(count)]
+    page = lay_out_grid(TRIAL, [[(n,) for n in range(count)]], shape, values, [], paper_called(paper), measure)
+    return page, [item for item in page.items if isinstance(item, Picture)]
+
+
+def test_whole_pictures_of_one_value_fill_the_page_in_rows() -> None:
+    page, pictures = placed(4, 1.5)
+    assert [item.key for item in pictures] == [(0,), (1,), (2,), (3,)]
+    assert len({round(item.y_mm, 6) for item in pictures}) == 2
+    assert len({round(item.x_mm, 6) for item in pictures}) == 2
+    assert pictures[0].width_mm > 0.3 * page.width_mm
+    for count in (2, 3, 4, 5, 6, 9, 12):
+        for shape in (0.67, 1.0, 1.5):
+            page, pictures = placed(count, shape)
+            panels = [i for i in page.items if isinstance(i, Rectangle) and i.grey == style.PANEL_GREY]
+            assert sum(i.height_mm * i.width_mm for i in panels) > 0.35 * page.width_mm * page.height_mm, (count, shape)
+            rows = [len([i for i in pictures if i.y_mm == y]) for y in sorted({item.y_mm for item in pictures})]
+            assert max(rows) == rows[0]
+            assert sum(rows) == count
+
+
+def test_a_value_stands_below_its_whole_picture() -> None:
+    page, pictures = placed(5, 0.67)
+    for number, item in enumerate(pictures):
+        (label,) = [one for one in page.items if isinstance(one, Text) and one.text == str(number)]
+        assert label.x_mm + label.width_mm / 2 == pytest.approx(item.x_mm + item.width_mm / 2)
+        assert 0 < label.y_mm - item.y_mm - item.height_mm < 8
+
+
 def test_paper_too_small_is_said() -> None:
+    with pytest.raises(Problem, match="no room for the pictures"):
+        placed(24, 1.5, "100x100")
     values = [Value(str(n)) for n in range(12)]
     with pytest.raises(Problem, match="no room for the pictures"):
-        lay_out_grid(TRIAL, [[(x,) for x in range(12)]], 1.5, values, [], paper_called("100x100"), measure)
+        lay_out_grid(TRIAL, [[(x,) for x in range(12)]], 1.5, values, values[:1], paper_called("100x100"), measure)

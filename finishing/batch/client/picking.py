@@ -12,7 +12,8 @@ from finishing.batch.work.assignment import FrameWork, SessionWork, assign
 from finishing.documents.names import nearest
 from finishing.errors import Place, Problem, ProblemSet
 from finishing.photographs.writing import write_bytes
-from finishing.proofs.answers import BYTES_LIMIT, Answer, Pick, read_answer, shown
+from finishing.proofs.answers import BYTES_LIMIT, Answer, Pick, read_answer
+from finishing.proofs.quoting import shown
 
 BACKUP = ".before-picks"
 

@@ -20,8 +20,8 @@ from finishing.sessions.deliverables import Deliverable, Mark
 from finishing.sessions.session import Rights
 
 PICTURES = "pictures"
-#: The small pictures' long edge: sharp at the page's size on a fine screen, and some 20 kB each.
-SMALL_EDGE = 360
+#: The small pictures' long edge: sharp at the page's size on a wide or a fine screen, and some 30 kB each.
+SMALL_EDGE = 480
 #: Large pictures are judged, small ones only found.
 QUALITY, SMALL_QUALITY = 86, 80
 #: The mark lies softly over the picture, so that it can still be judged.

@@ -174,7 +174,7 @@ def _record_evenness(session: SessionWork, ledger: Ledger, folder: Path, report:
 
     try:
         ledger.write_corrections({name: frame.as_json() for name, frame in session.evenness.frames.items()})
-        if write_chart(session.evenness, folder):
+        if write_chart(session.evenness, folder, session.session.value.session):
             report.chart = folder / CHART_NAME
     except Problem as problem:
         report.warnings.append(problem)

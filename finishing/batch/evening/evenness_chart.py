@@ -12,8 +12,8 @@ if TYPE_CHECKING:
 CHART_NAME = "evenness.png"
 
 
-def write_chart(evenness: "Evenness", folder: Path) -> bool:
-    """Draw the chart into a folder; False where it is there already, as it would be drawn.
+def write_chart(evenness: "Evenness", folder: Path, session: str) -> bool:
+    """Draw the chart into a folder, with the session's title; False where it is there already, as it would be drawn.
 
     The same numbers give the same bytes. Raises Problem where it cannot be written, or a file of that name is there
     that this program did not make.
@@ -25,7 +25,7 @@ def write_chart(evenness: "Evenness", folder: Path) -> bool:
     if path.exists() and not _is_ours(path):
         raise Problem("the chart of evening out was not written", where=Place(str(path)),
                       got="a file that this program did not make", remedy="move it away, or rename it")  # fmt: skip
-    content = draw_consistency(evenness.consistency, face(False).path, face(True).path)
+    content = draw_consistency(evenness.consistency, face(False).path, face(True).path, session)
     if path.exists() and path.read_bytes() == content:
         return False
     write_bytes(path, content)

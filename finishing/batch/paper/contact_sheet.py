@@ -16,6 +16,7 @@ from finishing.batch.work.assignment import FrameWork, SessionWork, frames_and_b
 from finishing.errors import Problem
 from finishing.sessions.blends import lights_words, made_of
 from finishing.sheets import layout, model, typeface
+from finishing.sheets.fitting import NO_BREAK_SPACE
 from finishing.sheets.placed import Page
 
 
@@ -192,4 +193,5 @@ def _exposure(frame: FrameWork) -> str:
         parts.append(units.format_shutter(seconds))
     if iso:
         parts.append(units.format_iso(iso))
-    return " · ".join(parts)
+    # A number stays beside what it is of where the line is broken.
+    return " · ".join(part.replace(" ", NO_BREAK_SPACE) for part in parts)

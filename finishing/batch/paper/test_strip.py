@@ -131,7 +131,7 @@ def _laid_out(varied: Varied, image: OnTrial, shown: Window, paper: str, *, in_b
     trial = Trial(
         title=look.title,
         subtitle=f"{image.name} · " + ("test strip" if in_bands else "trial prints"),
-        notes=tuple(_note(axis, number, in_bands=in_bands) for number, axis in enumerate(varied.axes)),
+        notes=tuple(_note(axis, number, of=len(varied.axes)) for number, axis in enumerate(varied.axes)),
         footer=f"{look.name}, version {look.version}" + _window_told(shown),
     )
     values = [[Value(label, n == axis.own_at) for n, label in enumerate(axis.labels)] for axis in varied.axes]
@@ -143,9 +143,9 @@ def _laid_out(varied: Varied, image: OnTrial, shown: Window, paper: str, *, in_b
     return lay_out_grid(trial, keys, shape, values[0], down, paper_called(paper), measure)
 
 
-def _note(axis: Axis, number: int, *, in_bands: bool) -> str:
+def _note(axis: Axis, number: int, *, of: int) -> str:
     """What varies: edge_vignette.strength from 0.2 to 1 · the recipe has 0.8."""
-    direction = "" if in_bands else ("Across: ", "Down: ")[number]
+    direction = ("Across: ", "Down: ")[number] if of > 1 else ""
     unit = f" {axis.unit}" if axis.unit and axis.labels[-1].lstrip("+").replace("−", "-") == axis.values[-1] else ""
     return f"{direction}{axis.name} from {axis.labels[0]} to {axis.labels[-1]}{unit} · the recipe has {axis.own}"
 
