@@ -1,36 +1,35 @@
 """Files of earlier runs that the session no longer asks for: told, and never taken away."""
 
-import os
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
 
 from finishing.batch.memory.ledger import Ledger, open_ledger
+from finishing.batch.memory.owners import not_ours
 from finishing.errors import Problem
 from finishing.sessions.file_names import as_disks_compare
+from finishing.sessions.session import Session
 
 
-def left_over(ledger: Ledger, wanted: Collection[str], session: Path) -> list[str]:
+def left_over(ledger: Ledger, wanted: Collection[str], session: Session) -> list[str]:
     """The outputs that the ledger knows, that are still there, and that a whole run of the session would not make.
 
-    wanted: the paths that it makes, below the ledger's folder. session: its folder; what another session finished into
-    the same folder is no business of this one's.
+    wanted: the paths that it makes, below the ledger's folder. What another session finished into the same folder is no
+    business of this one's.
     """
-    session = session.resolve()
+    others = not_ours(ledger, session)
     by_name: dict[str, list[str]] = {}
     for path in wanted:
         by_name.setdefault(as_disks_compare(path), []).append(path)
     found = []
     for entry in ledger.entries():
         file = ledger.folder / entry.path
-        if entry.path in wanted or not file.is_file():
+        if entry.path in wanted or entry.path in others or not file.is_file():
             continue
         # On a disk that ignores case, two names may be one file: the good one must not be given up for deletion.
         if any(_one_file(file, ledger.folder / path) for path in by_name.get(as_disks_compare(entry.path), ())):
             continue
-        making = ledger.making(entry.path)
-        if making is None or _belongs(making.told["session"], ledger.folder, session):
-            found.append(entry.path)
+        found.append(entry.path)
     return found
 
 
@@ -39,14 +38,6 @@ def _one_file(one: Path, other: Path) -> bool:
         return one.samefile(other)
     except OSError:
         return False
-
-
-def _belongs(told: Mapping[str, str | None], folder: Path, session: Path) -> bool:
-    """Whether an output was made from this session, as it lies from the ledger now, or where it lay then."""
-    near = told["from_ledger"]
-    if near is not None and Path(os.path.normpath(folder.resolve() / near)) == session:
-        return True
-    return told["folder"] == str(session)
 
 
 def forget(folder: Path, names: Sequence[str]) -> list[str]:

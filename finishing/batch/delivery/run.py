@@ -25,6 +25,7 @@ from finishing.batch.delivery.standing import to_make
 from finishing.batch.memory.ledger import Entry, Ledger, hash_file, open_ledger
 from finishing.batch.memory.ledger_trouble import LedgerProblem
 from finishing.batch.memory.making import making_of
+from finishing.batch.memory.owners import anothers_problem, take_note
 from finishing.batch.opening.framing import framing_of
 from finishing.batch.work.assignment import FrameWork, SessionWork
 from finishing.batch.work.blends import Origin, origin_of
@@ -33,6 +34,7 @@ from finishing.photographs.part_files import clear_left
 from finishing.recipes.check import CheckResult
 from finishing.recipes.recipe import flow
 from finishing.sessions.folder import FramePath
+from finishing.sessions.session import Session
 
 if TYPE_CHECKING:
     from finishing.batch.evening.evening_out import Evenness
@@ -95,6 +97,7 @@ Progress = Callable[[str, int, Problem | None], None]
 class _Due:
     """A frame with the outputs that have to be made of it."""
 
+    session: Session
     work: FrameWork
     tasks: list[Task]
     origin: Origin
@@ -116,20 +119,23 @@ def run(
     that the session asks for is in it, and not some frames, looks or deliverables alone; only then it is known which
     files of earlier runs are left over.
 
-    Raises Problem where the output folder or its ledger cannot be used; problems of single frames are reported.
+    Raises Problem where the output folder or its ledger cannot be used, or outputs of another session are in the way;
+    nothing is written then. Problems of single frames are reported.
     """
     report = Report(folder, evenness=session.evenness)
     for name, problem in session.unreadable.items():
         if any(work.frame.name == name and work.outputs for work in session.frames):
             report.failed[name] = problem
+    wanted = {str(output.path): None for work in session.frames for output in work.outputs}
     with _ledger(folder, dry_run) as ledger:
+        if ledger is not None and (others := anothers_problem(ledger, session.session, wanted)) is not None:
+            raise others
         if ledger is not None and session.evenness is not None and not dry_run:
             session.evenness.measurements.write_to(ledger)
         due = _due(session, ledger, folder, report, again=again, strict=strict)
         report.warnings = small_print_warnings(session.session, _kept(session))
         if ledger is not None and whole:
-            wanted = {str(output.path) for work in session.frames for output in work.outputs}
-            report.left_over = left_over(ledger, wanted, session.session.folder)
+            report.left_over = left_over(ledger, wanted, session.session)
         # told every time: what is rated or owned may hang on it, also where nothing is made
         report.notices = {
             work.frame.name: list(work.header.beside) for work in session.frames if work.header and work.header.beside
@@ -140,6 +146,7 @@ def run(
         if dry_run:
             report.planned = [str(task.output.path) for frame in due for task in frame.tasks]
         elif ledger is not None:
+            take_note(ledger, session.session, report.up_to_date)
             report.cleared = clear_left(_folders(session, ledger, folder))
             _work_off(due, ledger, folder, report, jobs or os.cpu_count() or 1, progress, strict=strict)
             _record_evenness(session, ledger, folder, report)
@@ -218,9 +225,9 @@ def _due(
         stands = [t for t, asked in zip(tasks, found, strict=True) if asked is None]
         report.up_to_date += [str(t.output.path) for t in stands]
         if ledger is not None:
-            _fill_in(work, [t for t in stands if str(t.output.path) not in recorded], ledger)
+            _fill_in(session.session, work, [t for t in stands if str(t.output.path) not in recorded], ledger)
         if wanted:
-            due.append(_Due(work, wanted, origin))
+            due.append(_Due(session.session, work, wanted, origin))
         for look in work.looks:
             known_results = ledger.checks(work.frame.name, look.name) if ledger else []
             if known_results and not any(task.output.look is look for task in wanted):
@@ -230,10 +237,10 @@ def _due(
     return due
 
 
-def _fill_in(work: FrameWork, tasks: Sequence[Task], ledger: Ledger) -> None:
+def _fill_in(session: Session, work: FrameWork, tasks: Sequence[Task], ledger: Ledger) -> None:
     """Record how outputs were made that an earlier version made: their fingerprints say that nothing has changed."""
     for task in tasks:
-        ledger.write_making(str(task.output.path), making_of(work, task, ledger.folder))
+        ledger.write_making(str(task.output.path), making_of(work, task, session, ledger.folder))
 
 
 def _origin(work: FrameWork, ledger: Ledger | None) -> Origin:
@@ -361,7 +368,7 @@ def _enter(frame: _Due, made: Made, ledger: Ledger) -> None:
     if frame.origin.blend is not None:
         ledger.write_blend(frame.origin.hash, frame.origin.blend)
     steps = "\n".join(step.describe() for step in made.task.output.look.steps)
-    ledger.write(_entry(frame, made), steps, making_of(frame.work, made.task, ledger.folder))
+    ledger.write(_entry(frame, made), steps, making_of(frame.work, made.task, frame.session, ledger.folder))
 
 
 def _entry(frame: _Due, made: Made) -> Entry:

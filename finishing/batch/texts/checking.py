@@ -66,7 +66,8 @@ def _session(path: Path) -> Checked:
     """All that `finishing run` would refuse, and what is only doubtful, which is told once nothing is wrong."""
     from finishing.batch.delivery.unavailable import unavailable
     from finishing.batch.memory.ledger import ledger_problem
-    from finishing.batch.work.foundation import examine
+    from finishing.batch.memory.owners import anothers_problem_in
+    from finishing.batch.work.foundation import examine, outputs_of
     from finishing.sessions.folder import OUTPUT_FOLDER
 
     foundation, problems = examine(path)
@@ -76,6 +77,9 @@ def _session(path: Path) -> Checked:
     if problems:
         return problems, [], {}
     problems, warnings = _cards(foundation)
+    outputs = foundation.session.folder / OUTPUT_FOLDER
+    others = anothers_problem_in(outputs, foundation.session, (path for path, *_ in outputs_of(foundation)))
+    warnings += [others] if others is not None else []
     failing = _failing(foundation)
     told = [*foundation.session.warnings, *_not_evened_out(foundation), *warnings]
     told += [*_blends(foundation, failing), *_picks(foundation)]

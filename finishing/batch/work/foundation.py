@@ -3,7 +3,7 @@
 Whoever carries a session out and whoever only checks it ask here, so that both refuse the same things, all at once.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -142,10 +142,21 @@ def _told_looks(examined: Examined) -> set[int]:
 def collisions(foundation: Foundation) -> list[Problem]:
     """Two outputs must not have one name, on disks that tell capitals and accents apart and on those that do not. Told
     once a deliverable."""
-    session, setup_of = foundation.session, foundation.setup_of
-    numbers = {frame.name: number for number, frame in enumerate(foundation.everything, 1)}
     seen: dict[str, str] = {}
     found: dict[str, Problem] = {}
+    for path, frame, look, name in outputs_of(foundation):
+        what = f"{frame} in {look} as {name}"
+        other = seen.setdefault(as_disks_compare(path), what)
+        if other is not what:
+            deliverable = foundation.deliverables[name]
+            found.setdefault(name, _collision(foundation.session, name, deliverable, f"{path}: {other}, and {what}"))
+    return list(found.values())
+
+
+def outputs_of(foundation: Foundation) -> Iterator[tuple[str, str, str, str]]:
+    """All that a whole run makes: the path below the output folder, the frame, the look, the deliverable."""
+    session, setup_of = foundation.session, foundation.setup_of
+    numbers = {frame.name: number for number, frame in enumerate(foundation.everything, 1)}
     wanted = foundation.wanted()
     for frame in numbers:
         for names, recipe in wanted:
@@ -154,11 +165,7 @@ def collisions(foundation: Foundation) -> list[Problem]:
                     deliverable, session=session.value.session, name=name, look=recipe.name, frame=frame,
                     setup=setup_of.get(frame), number=numbers[frame],
                 )  # fmt: skip
-                what = f"{frame} in {recipe.name} as {name}"
-                other = seen.setdefault(as_disks_compare(str(path)), what)
-                if other is not what:
-                    found.setdefault(name, _collision(session, name, deliverable, f"{path}: {other}, and {what}"))
-    return list(found.values())
+                yield str(path), frame, recipe.name, name
 
 
 def _collision(session: Session, name: str, deliverable: Deliverable, got: str) -> Problem:
