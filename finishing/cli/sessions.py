@@ -245,13 +245,14 @@ def plan(path: Path, out: Path | None, paper: str, as_json: bool) -> None:
     matching = None
     failed: dict[str, Problem] = {}
     if kind_of(path) == "session":
-        from finishing.batch.work.frame_headers import match_session, read_headers
+        from finishing.batch.work.frame_headers import Headers, match_session
 
-        session = read_session(path)
+        reader = Headers()
+        session = read_session(path, finished_among=reader.finished_among)
         if session.plan is None:
             raise Problem("this session has no plan", where=Place(str(path)), remedy="add plan: plan.yaml to it")
         document = session.plan
-        headers, failed = read_headers(session.chosen)
+        headers, failed = reader.of(session.chosen)
         matching = match_session(session, headers)
     else:
         document = read_plan(path)

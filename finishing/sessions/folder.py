@@ -5,7 +5,7 @@ capitals count.
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from itertools import pairwise
@@ -109,24 +109,37 @@ class Found:
     warnings: list[Problem]
 
 
-def find_files(document: Document[Any], patterns: Iterable[str], key: str) -> Found:
+#: Of files, those that say that they are finished, each with the name of the file that it was made from.
+FinishedAmong = Callable[[Sequence[FramePath]], Mapping[Path, str]]
+
+
+def none_finished(files: Sequence[FramePath]) -> Mapping[Path, str]:
+    """Where nobody looks into the files."""
+    return {}
+
+
+def find_files(
+    document: Document[Any], patterns: Iterable[str], key: str, finished_among: FinishedAmong = none_finished
+) -> Found:
     """The files that glob patterns under `key` of a document find.
 
     Wrong are patterns that leave the folder or find nothing, links that lead out of it, and two files whose
     names differ only in the suffix. Hidden files and packets beside frames (.xmp) are passed over; files below an
-    output folder of a session, which are no frames, are passed over and told.
+    output folder of a session, and such as say themselves that they are finished, are no frames: what a pattern finds
+    of them is passed over and told, and one that is named outright is wrong.
     """
     folder = document.path.parent
     found: dict[Path, FramePath] = {}
     problems: list[Problem] = []
     warnings: list[Problem] = []
     outputs = _Outputs(folder)
+    by_pattern: list[tuple[str, tuple[str | int, ...], list[FramePath]]] = []
     for i, pattern in enumerate(patterns):
         at: tuple[str | int, ...] = (key, i) if isinstance(document.tree.at((key,)), list) else (key,)
         if not stays_inside(pattern):
             problems.append(outside(document, *at))
             continue
-        some, finished = False, list[str]()
+        some, finished, here = False, list[str](), list[FramePath]()
         try:
             paths = sorted(folder.glob(pattern))
         except (ValueError, IndexError, NotImplementedError):  # such as "**.jpg" or ".", which pathlib refuses
@@ -143,12 +156,20 @@ def find_files(document: Document[Any], patterns: Iterable[str], key: str) -> Fo
                 some = True
             elif path.is_file():
                 some = True
-                found.setdefault(path, FramePath(path.stem, path, relative.as_posix()))
+                here.append(found.setdefault(path, FramePath(path.stem, path, relative.as_posix())))
         if finished:
             (warnings if some else problems).append(_finished(document, pattern, finished, *at))
         elif not some:
             problems.append(_nothing(document, pattern, *at))
-    frames = sorted(found.values())
+        by_pattern.append((pattern, at, here))
+    made_from = finished_among(sorted(found.values()))
+    for pattern, at, here in by_pattern:
+        made = [file for file in here if file.path in made_from]
+        if made:
+            left_out = has_wildcard(pattern) and len(made) < len(here)
+            told = _says_finished(document, pattern, made, made_from[made[0].path], *at)
+            (warnings if left_out else problems).append(told)
+    frames = sorted(file for path, file in found.items() if path not in made_from)
     problems += _doubles(frames, document.place(key))
     return Found(frames, problems, warnings)
 
@@ -180,6 +201,22 @@ def _finished(document: Document[Any], pattern: str, folders: list[str], *at: st
         got=pattern,
         remedy="name the frames' own folder (frames/*.jpg), so that no finished file can be taken for a frame",
     )
+
+
+def _says_finished(
+    document: Document[Any], pattern: str, made: Sequence[FramePath], source: str, *at: str | int
+) -> Problem:
+    """made: files that say that they are finished; source: the file that the first of them was made from."""
+    first, more = made[0].relative, len(made) - 1
+    what = f"{first} is finished, and no frame" if not more else f"{more + 1} files are finished, and no frames"
+    if made[0].path.name == source:
+        remedy = f"put the frame {source} back in its place, from the card or a backup"
+    elif has_wildcard(pattern):
+        remedy = "move finished files out of the frames' folder, or narrow the pattern"
+    else:
+        remedy = f"name the frame that it was made from: {source}"
+    return document.problem(what, *at, got=f"{first}, made from {source}" + (f", and {more} more" * bool(more)),
+                            remedy=remedy)  # fmt: skip
 
 
 def _nothing(document: Document[Any], pattern: str, *at: str | int) -> Problem:

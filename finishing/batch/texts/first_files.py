@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from finishing import units
-from finishing.batch.work.frame_headers import facts_of, read_headers
+from finishing.batch.work.frame_headers import Headers, facts_of
 from finishing.errors import Place, Problem
 from finishing.exposure.series import nearest_aperture, nearest_iso, nearest_shutter
 from finishing.photographs.headers import Header
@@ -69,7 +69,8 @@ def write_first_files(folder: Path, jobs: int | None = None) -> FirstFiles:
                 where=Place(str(path)),
                 remedy="correct that file, or move session.yaml and plan.yaml away to begin anew",
             )
-    patterns, frames, notices = _frames_of(folder)
+    reader = Headers(jobs)
+    patterns, frames, notices = _frames_of(folder, reader)
     if not frames:
         raise Problem(
             "there are no frames in this folder",
@@ -77,7 +78,7 @@ def write_first_files(folder: Path, jobs: int | None = None) -> FirstFiles:
             expected="files that end in " + ", ".join(ENDINGS) + ", here or one folder further down",
             remedy="copy the frames into it, or name the folder they are in",
         )
-    headers, unreadable = read_headers(frames, jobs)
+    headers, unreadable = reader.of(frames)
     notices += [f"{name}: {problem.what}" for name, problem in unreadable.items()]
     groups = likely_setups(facts_of(frame, headers.get(frame.name)) for frame in frames)
     names = _names(groups)
@@ -112,7 +113,7 @@ def _write_new(texts: dict[Path, str]) -> None:
         ) from error
 
 
-def _frames_of(folder: Path) -> tuple[list[str], list[FramePath], list[str]]:
+def _frames_of(folder: Path, reader: Headers) -> tuple[list[str], list[FramePath], list[str]]:
     """Patterns of file names, the frames they find, and what was passed over. Names are unique: where two files have
     the same, the pattern that finds more frames counts, and of two equal ones the earlier of `ENDINGS`."""
     found: dict[tuple[str, str], list[Path]] = {}
@@ -124,10 +125,15 @@ def _frames_of(folder: Path) -> tuple[list[str], list[FramePath], list[str]]:
             known = path.suffix.lower() in ENDINGS and path.is_file() and not path.name.startswith(".")
             if known and path.resolve().is_relative_to(folder.resolve()):
                 found.setdefault((place.name if place != folder else "", path.suffix), []).append(path)
+    made = reader.finished_among([_frame(folder, path) for paths in found.values() for path in paths])
+    found = {key: left for key, paths in found.items() if (left := [path for path in paths if path not in made])}
     order = sorted(found, key=lambda one: (-len(found[one]), ENDINGS.index(one[1].lower()), one))
     patterns: list[str] = []
     frames: dict[str, FramePath] = {}
     notices: list[str] = []
+    if made:
+        count = "1 file that is finished, and no frame, was" if len(made) == 1 else f"{len(made)} finished files were"
+        notices.append(f"{count} left out: {', '.join(sorted(path.name for path in made)[:3])}")
     for inside, suffix in order:
         paths = found[inside, suffix]
         pattern = (glob.escape(inside) + "/" if inside else "") + f"*{suffix}"
@@ -138,8 +144,12 @@ def _frames_of(folder: Path) -> tuple[list[str], list[FramePath], list[str]]:
             continue
         patterns.append(pattern)
         for path in paths:
-            frames[path.stem] = FramePath(path.stem, path, path.relative_to(folder).as_posix())
+            frames[path.stem] = _frame(folder, path)
     return sorted(patterns), sorted(frames.values()), notices
+
+
+def _frame(folder: Path, path: Path) -> FramePath:
+    return FramePath(path.stem, path, path.relative_to(folder).as_posix())
 
 
 def _names(groups: Sequence[LikelySetup]) -> list[str]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from finishing.batch.work.blends import BlendWork, blends_of
-from finishing.batch.work.frame_headers import clocks_of_session, match_session, read_headers
+from finishing.batch.work.frame_headers import Headers, clocks_of_session, match_session
 from finishing.batch.work.looks import library_names, looks_and_problems
 from finishing.documents.names import nearest
 from finishing.errors import Place, Problem, ProblemSet
@@ -96,12 +96,13 @@ def lay_foundation(path: Path, jobs: int | None = None) -> Foundation:
 def examine(path: Path, jobs: int | None = None) -> tuple[Foundation, list[Problem]]:
     """A session as far as it can be read, and all that is wrong with it as told without a pixel. What only follows
     from another fault is not told. Raises Problem or ProblemSet where nothing of it can be understood."""
-    examined = examine_session(path, library_names())
+    reader = Headers(jobs)
+    examined = examine_session(path, library_names(), reader.finished_among)
     session, problems = examined.session, list(examined.problems)
     looks, wrong = looks_and_problems(session, _told_looks(examined))
     if session.value.looks or not any(nearest(str(at[0]), ["looks"]) for at in examined.faulty if at):
         problems += wrong  # else the session has looks, but under a key that cannot be read
-    headers, unreadable = read_headers(session.chosen, jobs)
+    headers, unreadable = reader.of(session.chosen)
     matching: Matching | None = None
     matched = not examined.lacks("frames", "camera_clock")
     if matched:
