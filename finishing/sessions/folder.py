@@ -278,6 +278,12 @@ def _doubles(frames: list[FramePath], place: Place) -> list[Problem]:
     return problems
 
 
+class UnknownFrame(Problem):
+    """A name that means no frame. name: that name."""
+
+    name = ""
+
+
 def unknown_frame(name: str, frames: Iterable[str], where: Place | None, *, other: Iterable[str] = ()) -> Problem:
     """The problem of a name (or pattern) that means no frame. other: set-ups that might have been meant."""
     names, also = sorted(frames), sorted(other)
@@ -290,13 +296,15 @@ def unknown_frame(name: str, frames: Iterable[str], where: Place | None, *, othe
     if apart is not None:
         return Problem("several names stand here as one text", where=where, got=name, expected=expected,
                        remedy=f"write them as a list: {apart}")  # fmt: skip
-    return Problem(
+    problem = UnknownFrame(
         f'no frame has the name "{name}"' + (", and no set-up" if also else ""),
         where=where,
         got=name,
         expected=expected,
         remedy=f'did you mean "{near}"?' if near else "use a name that `finishing plan` lists",
     )
+    problem.name = name
+    return problem
 
 
 def several_names(text: str, known: Iterable[str]) -> str | None:

@@ -106,7 +106,7 @@ def test_a_session_that_is_gone_still_owns_its_files(first: Path, second: Path) 
 
 def test_a_copy_beside_it_is_another_session(first: Path) -> None:
     copy = Path(shutil.copy(first, first.with_name("copy.yaml")))
-    with pytest.raises(Problem, match=r"move the other session\.yaml") as told:
+    with pytest.raises(Problem, match=r"move session\.yaml to another folder") as told:
         finish(copy)
     assert "finished-copy" in str(told.value)
 

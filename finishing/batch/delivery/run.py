@@ -24,6 +24,7 @@ from finishing.batch.delivery.small_prints import small_print_warnings
 from finishing.batch.delivery.standing import to_make
 from finishing.batch.memory.ledger import Entry, Ledger, hash_file, open_ledger
 from finishing.batch.memory.ledger_trouble import LedgerProblem
+from finishing.batch.memory.lost_frames import lost_frames, lost_frames_problem
 from finishing.batch.memory.making import making_of
 from finishing.batch.memory.owners import anothers_problem, take_note
 from finishing.batch.opening.framing import framing_of
@@ -134,8 +135,12 @@ def run(
             session.evenness.measurements.write_to(ledger)
         due = _due(session, ledger, folder, report, again=again, strict=strict)
         report.warnings = small_print_warnings(session.session, _kept(session))
-        if ledger is not None and whole:
-            report.left_over = left_over(ledger, wanted, session.session)
+        if ledger is not None:
+            lost = list(lost_frames(ledger, session.session).values())
+            gone = lost_frames_problem(lost, folder, session.session)
+            report.warnings += [gone] if gone is not None else []
+            kept = {path for frame in lost for path in frame.outputs}
+            report.left_over = left_over(ledger, {**wanted, **dict.fromkeys(kept)}, session.session) if whole else []
         # told every time: what is rated or owned may hang on it, also where nothing is made
         report.notices = {
             work.frame.name: list(work.header.beside) for work in session.frames if work.header and work.header.beside

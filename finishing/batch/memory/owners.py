@@ -134,7 +134,7 @@ def anothers_problem(ledger: Ledger, session: Session, wanted: Iterable[str]) ->
         got=first,
         expected="a folder of its own for each session",
         remedy=f"finishing run {shlex.quote(str(file))} --out {shlex.quote(str(own))}"
-        + (f"; or, if both are one session, move the other {owner.file} out of this folder" if owner.file else ""),
+        + (f"; or, if both are one session, move {owner.file} to another folder" if owner.file else ""),
     )
 
 

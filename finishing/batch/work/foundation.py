@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from finishing.batch.memory.lost_frames import told_as_lost
 from finishing.batch.work.blends import BlendWork, blends_of
 from finishing.batch.work.frame_headers import Headers, clocks_of_session, match_session
 from finishing.batch.work.looks import library_names, looks_and_problems
@@ -18,7 +19,7 @@ from finishing.sessions.blends import FrameBlend, setup_of_blend, setup_problems
 from finishing.sessions.deliverables import Deliverable, file_name
 from finishing.sessions.evening import stranger_problems
 from finishing.sessions.file_names import as_disks_compare
-from finishing.sessions.folder import FramePath, matches
+from finishing.sessions.folder import OUTPUT_FOLDER, FramePath, matches
 from finishing.sessions.matching import Matching
 from finishing.sessions.selection import select_frames
 from finishing.sessions.session import Examined, LookForFrames, Session, examine_session
@@ -85,20 +86,22 @@ def frames_and_blends(session: Session) -> list[FramePath]:
     return [*session.chosen, *session.blended]
 
 
-def lay_foundation(path: Path, jobs: int | None = None) -> Foundation:
-    """Read a session with all that belongs to it. Raises Problem or ProblemSet with all that is wrong."""
-    foundation, problems = examine(path, jobs)
+def lay_foundation(path: Path, jobs: int | None = None, outputs: Path | None = None) -> Foundation:
+    """Read a session with all that belongs to it. outputs: the folder whose ledger knows what was there once, finished/
+    beside the session unless given. Raises Problem or ProblemSet with all that is wrong."""
+    foundation, problems = examine(path, jobs, outputs)
     if problems:
         raise ProblemSet(problems)
     return foundation
 
 
-def examine(path: Path, jobs: int | None = None) -> tuple[Foundation, list[Problem]]:
+def examine(path: Path, jobs: int | None = None, outputs: Path | None = None) -> tuple[Foundation, list[Problem]]:
     """A session as far as it can be read, and all that is wrong with it as told without a pixel. What only follows
     from another fault is not told. Raises Problem or ProblemSet where nothing of it can be understood."""
     reader = Headers(jobs)
     examined = examine_session(path, library_names(), reader.finished_among)
-    session, problems = examined.session, list(examined.problems)
+    session = examined.session
+    problems = told_as_lost(examined.problems, outputs or session.folder / OUTPUT_FOLDER, session)
     looks, wrong = looks_and_problems(session, _told_looks(examined))
     if session.value.looks or not any(nearest(str(at[0]), ["looks"]) for at in examined.faulty if at):
         problems += wrong  # else the session has looks, but under a key that cannot be read
