@@ -19,6 +19,7 @@ from finishing.cli.reporting import (
     tell_files,
     tells_problems,
 )
+from finishing.cli.valued import ValuedCommand
 from finishing.errors import Place, Problem
 
 SESSION = click.argument("session", type=click.Path(path_type=Path))
@@ -200,7 +201,7 @@ def sheet(
     tell_files(report, as_json=as_json)
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("folder", metavar="FOLDER", type=click.Path(path_type=Path))
 @AS_JSON
 @tells_problems
@@ -224,7 +225,7 @@ def init(folder: Path, as_json: bool) -> None:
     click.echo(f"written: {written.session} and {written.plan}; correct them, then: finishing check {written.session}")
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("path", metavar="SESSION|PLAN", type=click.Path(path_type=Path))
 @click.option(
     "--out", type=click.Path(path_type=Path), help="Write it as one page, .html or .pdf, for phone and paper."
@@ -272,7 +273,7 @@ def plan(path: Path, out: Path | None, paper: str, as_json: bool) -> None:
     finish(failed)
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
 @click.option("--long-edge", type=click.IntRange(200, 12000), default=1500, show_default=True, help="Pixels.")
 @AS_JSON
