@@ -1,5 +1,6 @@
 """Files of earlier runs that the session no longer asks for: told, and never taken away."""
 
+import os
 from collections.abc import Collection, Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -40,8 +41,22 @@ def _one_file(one: Path, other: Path) -> bool:
         return False
 
 
+def _meant(name: str, known: Sequence[str]) -> list[str]:
+    return [path for path in known if path == name or fnmatchcase(path, name)]
+
+
+def _below(folder: Path, name: str) -> str:
+    """A path as it is seen from a folder that it lies in."""
+    for place in (Path(os.path.abspath(folder)), folder.resolve()):
+        whole = Path(os.path.abspath(name))
+        if whole.is_relative_to(place):
+            return whole.relative_to(place).as_posix()
+    return name
+
+
 def forget(folder: Path, names: Sequence[str]) -> list[str]:
-    """Take outputs that are deleted out of the ledger of a folder. names: paths as the ledger lists them, or patterns.
+    """Take outputs that are deleted out of the ledger of a folder. names: paths as the ledger lists them, or as a run
+    tells them (with the folder in front), or patterns of either.
 
     They can then not be made again from the ledger. Returns the paths. Raises Problem where a name means none of them,
     or a file is still there: nothing is forgotten then.
@@ -50,7 +65,7 @@ def forget(folder: Path, names: Sequence[str]) -> list[str]:
         known = [entry.path for entry in ledger.entries()]
         found: dict[str, None] = {}
         for name in names:
-            meant = [path for path in known if path == name or fnmatchcase(path, name)]
+            meant = _meant(name, known) or _meant(_below(folder, name), known)
             if not meant:
                 raise Problem(
                     "the ledger has no such file",
