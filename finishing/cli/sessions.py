@@ -1,6 +1,7 @@
 """Commands on a session: run, sheet, plan, sample."""
 
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -111,6 +112,8 @@ def run(
     tell_cleared(report.cleared)
     _tell_left_over(report.left_over, folder)
     tell_failed(report.failed)
+    if report.not_done:
+        click.echo(f"not begun, or not carried to the end, since the disk is full: {_names(report.not_done)}", err=True)
     for line in report.evenness.lines() if report.evenness else ():
         click.echo(line)
     if report.chart is not None:
@@ -135,6 +138,11 @@ def run(
 
 #: Files that are told one by one.
 _MOST_FILES = 12
+
+
+def _names(names: Sequence[str]) -> str:
+    some = ", ".join(sorted(names)[:_MOST_FILES]) + (" …" if len(names) > _MOST_FILES else "")
+    return f"{frames(len(names))} ({some})"
 
 
 def _tell_left_over(paths: list[str], folder: Path) -> None:

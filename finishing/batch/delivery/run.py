@@ -12,14 +12,15 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from finishing.batch.delivery.finishing_frames import Finished, Made, Task, checks_failed, finish_frame, tasks_of
 from finishing.batch.delivery.left_over import left_over
 from finishing.batch.delivery.measuring import failed_of
+from finishing.batch.delivery.report import Report
 from finishing.batch.delivery.small_prints import small_print_warnings
 from finishing.batch.delivery.standing import to_make
 from finishing.batch.memory.ledger import Entry, Ledger, hash_file, open_ledger
@@ -30,65 +31,13 @@ from finishing.batch.memory.owners import anothers_problem, take_note
 from finishing.batch.opening.framing import framing_of
 from finishing.batch.work.assignment import FrameWork, SessionWork
 from finishing.batch.work.blends import Origin, origin_of
-from finishing.errors import Problem, fault_of_the_program
+from finishing.errors import DiskFull, Problem, fault_of_the_program
 from finishing.photographs.part_files import clear_left
-from finishing.recipes.check import CheckResult
 from finishing.recipes.recipe import flow
 from finishing.sessions.folder import FramePath
 from finishing.sessions.session import Session
 
-if TYPE_CHECKING:
-    from finishing.batch.evening.evening_out import Evenness
-
-
-@dataclass
-class Report:
-    """What a run did. made, up_to_date: paths below `folder`; failed: problems by frame; warnings: what is doubtful;
-    left_over: files of earlier runs, below `folder`, that the session no longer asks for; cleared: unfinished files of
-    runs that were cut off, deleted; chart: of evening out, where it was drawn anew."""
-
-    folder: Path
-    made: list[str] = field(default_factory=list)
-    up_to_date: list[str] = field(default_factory=list)
-    planned: list[str] = field(default_factory=list)
-    failed: dict[str, Problem] = field(default_factory=dict)
-    notices: dict[str, list[str]] = field(default_factory=dict)
-    checks: dict[tuple[str, str], list[CheckResult]] = field(default_factory=dict)
-    stopped: bool = False
-    warnings: list[Problem] = field(default_factory=list)
-    left_over: list[str] = field(default_factory=list)
-    cleared: list[Path] = field(default_factory=list)
-    evenness: "Evenness | None" = None
-    chart: Path | None = None
-
-    @property
-    def failed_checks(self) -> dict[tuple[str, str], list[CheckResult]]:
-        """Frame and look with the checks that did not pass."""
-        failed = {key: failed_of(results) for key, results in self.checks.items()}
-        return {key: results for key, results in failed.items() if results}
-
-    def as_json(self) -> dict[str, Any]:
-        """Plain values for `--json`."""
-        return {
-            "folder": str(self.folder),
-            "made": sorted(self.made),
-            "up_to_date": sorted(self.up_to_date),
-            "planned": sorted(self.planned),
-            "failed": [{"frame": name, **problem.as_dict()} for name, problem in sorted(self.failed.items())],
-            "notices": [{"frame": name, "notices": told} for name, told in sorted(self.notices.items())],
-            "checks": [
-                {"frame": frame, "look": look, **asdict(result)}
-                for (frame, look), results in sorted(self.checks.items())
-                for result in results
-            ],
-            "stopped": self.stopped,
-            "warnings": [problem.as_dict() for problem in self.warnings],
-            "left_over": self.left_over,
-            "cleared": [str(path) for path in self.cleared],
-            "evenness": None if self.evenness is None else self.evenness.as_json(),
-            "chart": None if self.chart is None else str(self.chart),
-        }
-
+__all__ = ["Progress", "Report", "run"]
 
 #: Told after every frame: its name, how many outputs were made of it, its problem if it failed.
 Progress = Callable[[str, int, Problem | None], None]
@@ -154,7 +103,8 @@ def run(
             take_note(ledger, session.session, report.up_to_date)
             report.cleared = clear_left(_folders(session, ledger, folder))
             _work_off(due, ledger, folder, report, jobs or os.cpu_count() or 1, progress, strict=strict)
-            _record_evenness(session, ledger, folder, report)
+            if not report.disk_full:
+                _record_evenness(session, ledger, folder, report)
     return report
 
 
@@ -284,7 +234,9 @@ def _work_off(
     frames = [frame for frame in due if frame.work.blend is None]
     blends = [frame for frame in due if frame.work.blend is not None]
     for part, workers in ((frames, jobs), (blends, 1)):
-        if part and not report.stopped:
+        if report.disk_full:
+            report.not_done += [frame.work.frame.name for frame in part]
+        elif part and not report.stopped:
             threads = max(1, jobs // min(workers, len(part)))
             _side_by_side(part, ledger, folder, report, workers, threads, progress, strict=strict)
 
@@ -300,27 +252,33 @@ def _side_by_side(
     *,
     strict: bool,
 ) -> None:
-    """workers: frames at a time; threads: of each."""
+    """workers: frames at a time; threads: of each. No frame is begun once one has found the disk full."""
     stopping = threading.Event()
     finished: dict[str, list[Made]] = {frame.work.frame.name: [] for frame in due}
 
-    def finish(frame: _Due) -> Finished:
+    def finish(frame: _Due) -> Finished | None:
         name = frame.work.frame.name
         if stopping.is_set():
-            return Finished([], {})
+            return None
 
         def enter(made: Made) -> None:
             _enter(frame, made, ledger)
             finished[name].append(made)
 
-        return finish_frame(frame.work, frame.tasks, folder, enter, strict=strict, threads=threads)
+        try:
+            return finish_frame(frame.work, frame.tasks, folder, enter, strict=strict, threads=threads)
+        except DiskFull:
+            stopping.set()
+            raise
 
     with ThreadPoolExecutor(workers) as pool:
-        waiting: dict[Future[Finished], _Due] = {pool.submit(finish, frame): frame for frame in due}
+        waiting: dict[Future[Finished | None], _Due] = {pool.submit(finish, frame): frame for frame in due}
         try:
             for future in as_completed(waiting):
                 frame = waiting.pop(future)
                 _settle(frame, future, finished, ledger, report, progress)
+                if report.disk_full:  # the ledger may have met it, too
+                    stopping.set()
         except KeyboardInterrupt:
             stopping.set()
             report.stopped = True
@@ -334,7 +292,7 @@ def _side_by_side(
 
 def _settle(
     frame: _Due,
-    future: Future[Finished],
+    future: Future[Finished | None],
     finished: dict[str, list[Made]],
     ledger: Ledger,
     report: Report,
@@ -345,6 +303,9 @@ def _settle(
     problem: Problem | None = None
     try:
         told = future.result()
+        if told is None:
+            report.not_done += [] if report.stopped else [name]
+            return
         if told.notices:
             report.notices[name] = told.notices
         for look, results in told.checks.items():
@@ -362,7 +323,9 @@ def _settle(
         problem = fault_of_the_program(name, error)
     made = finished[name]
     report.made += [str(one.task.output.path) for one in made]
-    if problem is not None:
+    if isinstance(problem, DiskFull) and report.disk_full:  # told once
+        report.not_done.append(name)
+    elif problem is not None:
         report.failed.setdefault(name, problem)
     if made or problem is not None:
         progress(name, len(made), problem)
