@@ -5,7 +5,7 @@ capitals count.
 """
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from itertools import pairwise
@@ -163,11 +163,12 @@ def find_files(
             problems.append(_nothing(document, pattern, *at))
         by_pattern.append((pattern, at, here))
     made_from = finished_among(sorted(found.values()))
+    others = {path.name for path in found if path not in made_from}
     for pattern, at, here in by_pattern:
         made = [file for file in here if file.path in made_from]
         if made:
             left_out = has_wildcard(pattern) and len(made) < len(here)
-            told = _says_finished(document, pattern, made, made_from[made[0].path], *at)
+            told = _says_finished(document, pattern, made, made_from, others, *at)
             (warnings if left_out else problems).append(told)
     frames = sorted(file for path, file in found.items() if path not in made_from)
     problems += _doubles(frames, document.place(key))
@@ -204,19 +205,30 @@ def _finished(document: Document[Any], pattern: str, folders: list[str], *at: st
 
 
 def _says_finished(
-    document: Document[Any], pattern: str, made: Sequence[FramePath], source: str, *at: str | int
-) -> Problem:
-    """made: files that say that they are finished; source: the file that the first of them was made from."""
-    first, more = made[0].relative, len(made) - 1
-    what = f"{first} is finished, and no frame" if not more else f"{more + 1} files are finished, and no frames"
-    if made[0].path.name == source:
-        remedy = f"put the frame {source} back in its place, from the card or a backup"
-    elif has_wildcard(pattern):
-        remedy = "move finished files out of the frames' folder, or narrow the pattern"
-    else:
-        remedy = f"name the frame that it was made from: {source}"
-    return document.problem(what, *at, got=f"{first}, made from {source}" + (f", and {more} more" * bool(more)),
-                            remedy=remedy)  # fmt: skip
+    document: Document[Any], pattern: str, made: Sequence[FramePath], made_from: Mapping[Path, str],
+    frames: Collection[str], *at: str | int,
+) -> Problem:  # fmt: skip
+    """made: files that say that they are finished; made_from: the names of the files that they were made from; frames:
+    those of the files that are frames."""
+    first, more = made[0], len(made) - 1
+    what = (
+        f"{first.relative} is finished, and no frame" if not more else f"{more + 1} files are finished, and no frames"
+    )
+    got = f"{first.relative}, made from {made_from[first.path]}" + (f", and {more} more" if more else "")
+    in_place = [one.path.name for one in made if one.path.name == made_from[one.path] not in frames]
+    remedies = []
+    if in_place:
+        remedies.append(f"put {_named(in_place)} back, from the card or a backup, in the place of what is finished")
+    if len(in_place) < len(made):
+        apart = "move finished files out of the frames' folder, or narrow the pattern"
+        named = f"name the frame that it was made from: {made_from[first.path]}"
+        remedies.append(apart if has_wildcard(pattern) else named)
+    return document.problem(what, *at, got=got, remedy="; ".join(remedies))
+
+
+def _named(names: Sequence[str]) -> str:
+    some = ", ".join(names[:3]) + (" …" if len(names) > 3 else "")
+    return f"the frame{'' if len(names) == 1 else 's'} {some}"
 
 
 def _nothing(document: Document[Any], pattern: str, *at: str | int) -> Problem:

@@ -53,8 +53,12 @@ def test_one_that_is_named_outright_is_refused(mixed: Path) -> None:
 def test_one_in_the_place_of_its_frame_asks_for_the_frame(mixed: Path) -> None:
     shutil.copy(mixed / "finished/web/faded_print/Z-0009.jpg", mixed / "frames/Z-0009.jpg")
     (mixed / NAME).unlink()
+    back = "put the frame Z-0009.jpg back, from the card or a backup, in the place of what is finished"
     (told,) = [one for one in assign(mixed).session.warnings if "finished" in one.what]
-    assert told.remedy == "put the frame Z-0009.jpg back in its place, from the card or a backup"
+    assert told.remedy == back
+    shutil.copy(mixed / "finished/web/faded_print/A-0002.jpg", mixed / NAME)
+    (told,) = [one for one in assign(mixed).session.warnings if "finished" in one.what]
+    assert told.remedy == f"{back}; move finished files out of the frames' folder, or narrow the pattern"
 
 
 def test_a_pattern_that_finds_nothing_else_is_wrong(mixed: Path) -> None:
