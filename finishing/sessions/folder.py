@@ -211,9 +211,7 @@ def _says_finished(
     """made: files that say that they are finished; made_from: the names of the files that they were made from; frames:
     those of the files that are frames."""
     first, more = made[0], len(made) - 1
-    what = (
-        f"{first.relative} is finished, and no frame" if not more else f"{more + 1} files are finished, and no frames"
-    )
+    what = f"{len(made)} files are finished, and no frames" if more else f"{first.relative} is finished, and no frame"
     got = f"{first.relative}, made from {made_from[first.path]}" + (f", and {more} more" if more else "")
     in_place = [one.path.name for one in made if one.path.name == made_from[one.path] not in frames]
     remedies = []
