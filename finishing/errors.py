@@ -81,6 +81,10 @@ class Problem(Exception):
         }
 
 
+class DiskFull(Problem):
+    """There is no room left for a file. What comes after it would meet the same."""
+
+
 def _rebuild(
     what: str, where: Place | str | None, got: str | None, expected: str | None, remedy: str | None
 ) -> Problem:

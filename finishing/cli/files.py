@@ -9,12 +9,13 @@ import click
 from finishing.cli.looks import WITH
 from finishing.cli.points import point
 from finishing.cli.reporting import WRONG_REQUEST, finish, print_json, settings_from, tell_failed, tells_problems
+from finishing.cli.valued import ValuedCommand
 from finishing.errors import Problem
 
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("paths", metavar="FILE…", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--at", metavar="X,Y", help="Also tell the colour at this place, in fractions of width and height.")
 @AS_JSON
@@ -58,7 +59,7 @@ def inspect(paths: tuple[Path, ...], at: str | None, as_json: bool) -> None:
     finish(failed)
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Write it elsewhere; at its own place unless said.")
 @click.option("--source", type=click.Path(path_type=Path, exists=True), help="Its frame, or the session's folder.")
@@ -87,7 +88,7 @@ def again(
     click.echo(f"{made.path}: " + ("written" if made.written else "was there already, left as it is"))
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("recipe")
 @click.option(
     "--format", "kind", type=click.Choice(["clf"]), default="clf", show_default=True, help="Common LUT Format."

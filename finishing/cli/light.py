@@ -8,12 +8,13 @@ import click
 from finishing import units
 from finishing.cli.points import point
 from finishing.cli.reporting import Steps, files, finish, print_json, tell_failed, tells_problems
+from finishing.cli.valued import ValuedCommand
 from finishing.errors import Place, Problem
 
 FRAME = click.Path(path_type=Path)
 
 
-@click.command(context_settings={"ignore_unknown_options": False})
+@click.command(cls=ValuedCommand, context_settings={"ignore_unknown_options": False})
 @click.argument("frames", metavar="FRAME FRAME…|SESSION", nargs=-1, required=True, type=FRAME)
 @click.option("--out", required=True, type=FRAME, help="Folder for what comes out.")
 @click.option(

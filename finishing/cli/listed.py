@@ -7,6 +7,8 @@ from typing import Any
 
 import click
 
+from finishing.cli.valued import ValuedCommand, options_of, refuse_without_value
+
 
 class Listed(click.Option):
     """An option that takes all words behind it, up to the next option: repeated, with commas, with spaces."""
@@ -27,7 +29,7 @@ class _Words:
     unknown: bool = False
 
 
-class ListedCommand(click.Command):
+class ListedCommand(ValuedCommand):
     """A command with listed options.
 
     Words behind such an option belong to it, but where the command would then lack what it needs (its session), one of
@@ -37,8 +39,9 @@ class ListedCommand(click.Command):
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Put the option in front of each of its words, and let click read the line."""
-        known = [one for one in self.get_params(ctx) if isinstance(one, click.Option)]
-        words = _sorted(args, {name: one for one in known for name in (*one.opts, *one.secondary_opts)})
+        options = options_of(self, ctx)
+        refuse_without_value(ctx, args, options)
+        words = _sorted(args, options)
         if words.unknown:
             return super().parse_args(ctx, args)  # which says so
         arguments = [one for one in self.params if isinstance(one, click.Argument)]
@@ -78,9 +81,7 @@ def _sorted(args: Sequence[str], options: dict[str, click.Option]) -> _Words:
             words.alone += line
         elif isinstance(option, Listed):
             current = name
-            first = value if equals else next(line, None)
-            if first is None or (not equals and (first == "--" or first.partition("=")[0] in options)):
-                raise click.UsageError(f"{name} stands without a name behind it")
+            first = value if equals else next(line)
             words.listed.append((name, first, True))
         elif word.startswith("-") and len(word) > 1:
             current = None

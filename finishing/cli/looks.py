@@ -17,6 +17,7 @@ from finishing.cli.reporting import (
     tell_files,
     tells_problems,
 )
+from finishing.cli.valued import ValuedCommand
 from finishing.errors import Problem
 
 #: Keeps a setting and its value in one line.
@@ -35,7 +36,7 @@ def _read(recipe: str, settings: tuple[str, ...] = ()) -> Any:
     return look_called(recipe, settings_from(settings))
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("recipe")
 @click.argument("images", metavar="IMAGE…", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Output folder; beside each original unless said.")
@@ -161,7 +162,7 @@ def looks(book: Path | None, frames: tuple[Path, ...], paper: str, as_json: bool
             click.echo(lines.replace(NO_BREAK, " "))
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("name", required=False)
 @AS_JSON
 @tells_problems
@@ -177,7 +178,7 @@ def operations(name: str | None, as_json: bool) -> None:
         click.echo(line)
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("recipe")
 @click.option("--size", metavar="WxH", default="6000x4000", show_default=True, help="Of the frame, in pixels.")
 @WITH

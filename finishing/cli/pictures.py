@@ -7,6 +7,7 @@ import click
 
 from finishing.cli.looks import AS_JSON
 from finishing.cli.reporting import Steps, finish, print_json, tell_failed, tells_problems
+from finishing.cli.valued import ValuedCommand
 from finishing.errors import Problem
 
 if TYPE_CHECKING:
@@ -38,7 +39,7 @@ def _points(texts: tuple[str, ...], option: str) -> list[tuple[float, float]]:
     return [(x, y) for x, y in (_shares(text, 2, option, "0.45,0.60") for text in texts)]
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("frame", type=click.Path(path_type=Path))
 @click.option("--box", required=True, metavar="X0,Y0,X1,Y1", help="Left, top, right, bottom: fractions or percent.")
 @click.option("--name", default="subject", show_default=True, help="What recipes call the mask.")
@@ -91,7 +92,7 @@ def mask(
         click.echo(f"  {flow({frame.stem: made.entry})[1:-1]}")
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("first", metavar="RECIPE")
 @click.argument("second", metavar="RECIPE|original")
 @click.argument("images", metavar="IMAGE…", nargs=-1, required=True, type=click.Path(path_type=Path))

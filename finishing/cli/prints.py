@@ -8,6 +8,7 @@ import click
 from finishing.cli.looks import AS_JSON, WITH
 from finishing.cli.points import point
 from finishing.cli.reporting import print_json, settings_from, tells_problems
+from finishing.cli.valued import ValuedCommand
 from finishing.errors import Problem
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ def _counts(text: str | None, axes: int) -> list[int]:
     return counts if len(counts) == axes else counts * axes
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("recipe")
 @IMAGE
 @FRAME
@@ -124,7 +125,7 @@ def strip(
         click.echo(path)
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("recipe")
 @IMAGE
 @FRAME

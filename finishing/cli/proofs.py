@@ -7,6 +7,7 @@ import click
 from finishing.cli.listed import ListedCommand, split
 from finishing.cli.reporting import Steps, files, finish, frames, print_json, tell, tell_failed, tells_problems
 from finishing.cli.sessions import AS_JSON, FRAMES, JOBS, LOOKS, SESSION
+from finishing.cli.valued import ValuedCommand
 from finishing.errors import Problem
 
 
@@ -63,7 +64,7 @@ def proof(
     finish(report.failed)
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @SESSION
 @click.argument("answer", type=click.Path(path_type=Path))
 @click.option(

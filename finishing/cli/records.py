@@ -16,11 +16,12 @@ from finishing.cli.reporting import (
     tell_failed,
     tells_problems,
 )
+from finishing.cli.valued import ValuedCommand
 
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("paths", metavar="FILE…", nargs=-1, required=True, type=click.Path(path_type=Path))
 @AS_JSON
 @tells_problems
@@ -49,7 +50,7 @@ def check(paths: tuple[Path, ...], as_json: bool) -> None:
     finish(any(one.failing for one in checked))
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("folder", metavar="DIR|SESSION", type=click.Path(path_type=Path))
 @click.option("--verify", is_flag=True, help="Hash every output anew, and list those that are not as made.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print a table for a spreadsheet.")
@@ -137,7 +138,7 @@ def _output_folder(path: Path) -> Path:
     return path / OUTPUT_FOLDER if is_session else path
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("kind", type=click.Choice(["recipe", "session", "plan"]))
 @tells_problems
 def schema(kind: str) -> None:

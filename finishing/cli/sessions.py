@@ -1,6 +1,7 @@
 """Commands on a session: run, sheet, plan, sample."""
 
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from finishing.cli.reporting import (
     tell_files,
     tells_problems,
 )
+from finishing.cli.valued import ValuedCommand
 from finishing.errors import Place, Problem
 
 SESSION = click.argument("session", type=click.Path(path_type=Path))
@@ -110,6 +112,8 @@ def run(
     tell_cleared(report.cleared)
     _tell_left_over(report.left_over, folder)
     tell_failed(report.failed)
+    if report.not_done:
+        click.echo(f"not begun, or not carried to the end, since the disk is full: {_names(report.not_done)}", err=True)
     for line in report.evenness.lines() if report.evenness else ():
         click.echo(line)
     if report.chart is not None:
@@ -134,6 +138,11 @@ def run(
 
 #: Files that are told one by one.
 _MOST_FILES = 12
+
+
+def _names(names: Sequence[str]) -> str:
+    some = ", ".join(sorted(names)[:_MOST_FILES]) + (" …" if len(names) > _MOST_FILES else "")
+    return f"{frames(len(names))} ({some})"
 
 
 def _tell_left_over(paths: list[str], folder: Path) -> None:
@@ -200,7 +209,7 @@ def sheet(
     tell_files(report, as_json=as_json)
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("folder", metavar="FOLDER", type=click.Path(path_type=Path))
 @AS_JSON
 @tells_problems
@@ -224,7 +233,7 @@ def init(folder: Path, as_json: bool) -> None:
     click.echo(f"written: {written.session} and {written.plan}; correct them, then: finishing check {written.session}")
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("path", metavar="SESSION|PLAN", type=click.Path(path_type=Path))
 @click.option(
     "--out", type=click.Path(path_type=Path), help="Write it as one page, .html or .pdf, for phone and paper."
@@ -245,13 +254,14 @@ def plan(path: Path, out: Path | None, paper: str, as_json: bool) -> None:
     matching = None
     failed: dict[str, Problem] = {}
     if kind_of(path) == "session":
-        from finishing.batch.work.frame_headers import match_session, read_headers
+        from finishing.batch.work.frame_headers import Headers, match_session
 
-        session = read_session(path)
+        reader = Headers()
+        session = read_session(path, finished_among=reader.finished_among)
         if session.plan is None:
             raise Problem("this session has no plan", where=Place(str(path)), remedy="add plan: plan.yaml to it")
         document = session.plan
-        headers, failed = read_headers(session.chosen)
+        headers, failed = reader.of(session.chosen)
         matching = match_session(session, headers)
     else:
         document = read_plan(path)
@@ -271,7 +281,7 @@ def plan(path: Path, out: Path | None, paper: str, as_json: bool) -> None:
     finish(failed)
 
 
-@click.command()
+@click.command(cls=ValuedCommand)
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
 @click.option("--long-edge", type=click.IntRange(200, 12000), default=1500, show_default=True, help="Pixels.")
 @AS_JSON

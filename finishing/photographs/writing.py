@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from finishing.errors import Problem
+from finishing.errors import DiskFull, Problem
 from finishing.photographs import jpeg, png
 from finishing.photographs.exif import read_exif, write_exif
 from finishing.photographs.part_files import held, part_beside
@@ -258,7 +258,7 @@ def _flush_folder(folder: Path) -> None:
 def _unwritable(error: OSError, path: Path, size: int, *, movable: bool) -> Problem:
     where = str(path)
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return Problem(
+        return DiskFull(
             "the disk is full",
             where=where,
             expected=f"room for {size / 1e6:.1f} million bytes",

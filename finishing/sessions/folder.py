@@ -5,7 +5,7 @@ capitals count. Two names with a dash between them, alike but for the number at 
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from functools import lru_cache
@@ -168,24 +168,37 @@ class Found:
     warnings: list[Problem]
 
 
-def find_files(document: Document[Any], patterns: Iterable[str], key: str) -> Found:
+#: Of files, those that say that they are finished, each with the name of the file that it was made from.
+FinishedAmong = Callable[[Sequence[FramePath]], Mapping[Path, str]]
+
+
+def none_finished(files: Sequence[FramePath]) -> Mapping[Path, str]:
+    """Where nobody looks into the files."""
+    return {}
+
+
+def find_files(
+    document: Document[Any], patterns: Iterable[str], key: str, finished_among: FinishedAmong = none_finished
+) -> Found:
     """The files that glob patterns under `key` of a document find.
 
     Wrong are patterns that leave the folder or find nothing, links that lead out of it, and two files whose
     names differ only in the suffix. Hidden files and packets beside frames (.xmp) are passed over; files below an
-    output folder of a session, which are no frames, are passed over and told.
+    output folder of a session, and such as say themselves that they are finished, are no frames: what a pattern finds
+    of them is passed over and told, and one that is named outright is wrong.
     """
     folder = document.path.parent
     found: dict[Path, FramePath] = {}
     problems: list[Problem] = []
     warnings: list[Problem] = []
     outputs = _Outputs(folder)
+    by_pattern: list[tuple[str, tuple[str | int, ...], list[FramePath]]] = []
     for i, pattern in enumerate(patterns):
         at: tuple[str | int, ...] = (key, i) if isinstance(document.tree.at((key,)), list) else (key,)
         if not stays_inside(pattern):
             problems.append(outside(document, *at))
             continue
-        some, finished = False, list[str]()
+        some, finished, here = False, list[str](), list[FramePath]()
         try:
             paths = sorted(folder.glob(pattern))
         except (ValueError, IndexError, NotImplementedError):  # such as "**.jpg" or ".", which pathlib refuses
@@ -202,12 +215,21 @@ def find_files(document: Document[Any], patterns: Iterable[str], key: str) -> Fo
                 some = True
             elif path.is_file():
                 some = True
-                found.setdefault(path, FramePath(path.stem, path, relative.as_posix()))
+                here.append(found.setdefault(path, FramePath(path.stem, path, relative.as_posix())))
         if finished:
             (warnings if some else problems).append(_finished(document, pattern, finished, *at))
         elif not some:
             problems.append(_nothing(document, pattern, *at))
-    frames = sorted(found.values())
+        by_pattern.append((pattern, at, here))
+    made_from = finished_among(sorted(found.values()))
+    others = {path.name for path in found if path not in made_from}
+    for pattern, at, here in by_pattern:
+        made = [file for file in here if file.path in made_from]
+        if made:
+            left_out = has_wildcard(pattern) and len(made) < len(here)
+            told = _says_finished(document, pattern, made, made_from, others, *at)
+            (warnings if left_out else problems).append(told)
+    frames = sorted(file for path, file in found.items() if path not in made_from)
     problems += _doubles(frames, document.place(key))
     return Found(frames, problems, warnings)
 
@@ -239,6 +261,31 @@ def _finished(document: Document[Any], pattern: str, folders: list[str], *at: st
         got=pattern,
         remedy="name the frames' own folder (frames/*.jpg), so that no finished file can be taken for a frame",
     )
+
+
+def _says_finished(
+    document: Document[Any], pattern: str, made: Sequence[FramePath], made_from: Mapping[Path, str],
+    frames: Collection[str], *at: str | int,
+) -> Problem:  # fmt: skip
+    """made: files that say that they are finished; made_from: the names of the files that they were made from; frames:
+    those of the files that are frames."""
+    first, more = made[0], len(made) - 1
+    what = f"{len(made)} files are finished, and no frames" if more else f"{first.relative} is finished, and no frame"
+    got = f"{first.relative}, made from {made_from[first.path]}" + (f", and {more} more" if more else "")
+    in_place = [one.path.name for one in made if one.path.name == made_from[one.path] not in frames]
+    remedies = []
+    if in_place:
+        remedies.append(f"put {_named(in_place)} back, from the card or a backup, in the place of what is finished")
+    if len(in_place) < len(made):
+        apart = "move finished files out of the frames' folder, or narrow the pattern"
+        named = f"name the frame that it was made from: {made_from[first.path]}"
+        remedies.append(apart if has_wildcard(pattern) else named)
+    return document.problem(what, *at, got=got, remedy="; ".join(remedies))
+
+
+def _named(names: Sequence[str]) -> str:
+    some = ", ".join(names[:3]) + (" …" if len(names) > 3 else "")
+    return f"the frame{'' if len(names) == 1 else 's'} {some}"
 
 
 def _nothing(document: Document[Any], pattern: str, *at: str | int) -> Problem:
@@ -300,6 +347,12 @@ def _doubles(frames: list[FramePath], place: Place) -> list[Problem]:
     return problems
 
 
+class UnknownFrame(Problem):
+    """A name that means no frame. name: that name."""
+
+    name = ""
+
+
 def unknown_frame(name: str, frames: Iterable[str], where: Place | None, *, other: Iterable[str] = ()) -> Problem:
     """The problem of a name (or pattern) that means no frame. other: set-ups that might have been meant."""
     names, also = sorted(frames), sorted(other)
@@ -320,13 +373,15 @@ def unknown_frame(name: str, frames: Iterable[str], where: Place | None, *, othe
     if meant is not None:
         what, remedy = "a range of frames is written from name to name", f"write {meant}"
         return Problem(what, where=where, got=name, expected=expected, remedy=remedy)
-    return Problem(
+    problem = UnknownFrame(
         f'no frame has the name "{name}"' + (", and no set-up" if also else ""),
         where=where,
         got=name,
         expected=expected,
         remedy=_one_of_those(near),
     )
+    problem.name = name
+    return problem
 
 
 #: So many names that are equally near are all named; of more, none is.

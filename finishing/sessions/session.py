@@ -33,7 +33,17 @@ from finishing.sessions.blends import Blends, FrameBlend, blend_problems
 from finishing.sessions.clocks import CameraClocks, clock_problems, clock_warnings
 from finishing.sessions.deliverables import Deliverable, deliverable_problems, idle_settings
 from finishing.sessions.evening import Match, match_problems
-from finishing.sessions.folder import Found, FramePath, find_files, inside_file, matches, open_range, unknown_frame
+from finishing.sessions.folder import (
+    FinishedAmong,
+    Found,
+    FramePath,
+    find_files,
+    inside_file,
+    matches,
+    none_finished,
+    open_range,
+    unknown_frame,
+)
 from finishing.sessions.plan import ShootPlan, read_plan, setup_ids
 from finishing.sessions.selection import EVERYTHING, FrameSelection, Selection
 
@@ -182,14 +192,16 @@ class Examined:
         return any(path[:1] == (key,) for path in self.faulty for key in keys)
 
 
-def read_session(path: Path, known_looks: Iterable[str] | None = None) -> Session:
+def read_session(
+    path: Path, known_looks: Iterable[str] | None = None, finished_among: FinishedAmong = none_finished
+) -> Session:
     """Read and check a session (the file, or the folder with a session.yaml) with its plan and its frames.
 
     known_looks: names of looks in the library; looks in the session's own recipes/ are known as well. None
-    leaves names of looks unchecked. Raises Problem (no such file) or ProblemSet (all that is wrong, the
-    plan's faults included).
+    leaves names of looks unchecked. finished_among: looks into the files for such as are finished. Raises Problem (no
+    such file) or ProblemSet (all that is wrong, the plan's faults included).
     """
-    examined = examine_session(path, known_looks)
+    examined = examine_session(path, known_looks, finished_among)
     if examined.problems:
         raise ProblemSet(examined.problems)
     return examined.session
@@ -218,14 +230,16 @@ def session_file(path: Path) -> Path:
 _STAND_INS = {"session": "Session", "frames": ["*"]}
 
 
-def examine_session(path: Path, known_looks: Iterable[str] | None = None) -> Examined:
+def examine_session(
+    path: Path, known_looks: Iterable[str] | None = None, finished_among: FinishedAmong = none_finished
+) -> Examined:
     """The same, of a session that may be faulty. Raises Problem or ProblemSet where nothing of it can be understood."""
     file = session_file(path)
     partly = read_partly(file, SessionFile, _STAND_INS, whole=("blends",))
     document, problems, faulty = partly.document, list(partly.problems), set(partly.faulty)
     found = Found([], [], [])
     if document.tree.at(("frames",)) is not None:
-        found = find_files(document, document.value.frames, "frames")
+        found = find_files(document, document.value.frames, "frames", finished_among)
         problems += found.problems
         faulty.update({("frames",)} if found.problems else ())
     frames = found.frames

@@ -11,7 +11,7 @@ from collections import deque
 from collections.abc import Callable, Hashable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 from finishing.errors import Problem
 from finishing.sheets import style
@@ -34,7 +34,8 @@ PictureSource = Callable[[Hashable, int, int], "npt.NDArray[np.uint8] | Said"]
 DEFAULT_PIXELS_PER_INCH = 200.0
 LEAST_PIXELS_PER_INCH = 50.0
 GREATEST_PIXELS_PER_INCH = 600.0
-_SOFTWARE, _PAGE = "Software", "Page"  # keywords under which a page says whose it is and which of how many
+# keywords under which a page says who made it, which of how many it is, and what it is a page of
+_SOFTWARE, _PAGE, _OF = "Software", "Page", "Source"
 _MAKER = "finishing"
 
 
@@ -52,14 +53,16 @@ def draw_png(
     path: Path,
     pixels_per_inch: float = DEFAULT_PIXELS_PER_INCH,
     readings: ReadingSource | None = None,
+    of: str = "",
 ) -> list[Path]:
     """Draws the pages and returns the files written, one a page.
 
     pictures(key, width_px, height_px) returns a picture as uint8 sRGB, rows x columns x 3, no larger
     than asked for (a smaller one is centred in its place), or `Said`, which is set in its place. readings(key): what
-    is told of a picture's tones, asked for after the picture. All pages are drawn before the first file takes its
-    name, each compressed while the next is drawn. Raises Problem for a resolution outside 50 to 600 pixels per inch and
-    for a folder that cannot be written to, ValueError for a picture of a wrong type or size.
+    is told of a picture's tones, asked for after the picture. of: ASCII that the files say they are
+    pages of. All pages are drawn before the first file takes its name, each compressed while the next is drawn.
+    Raises Problem for a resolution outside 50 to 600 pixels per inch and for a folder that cannot be written to,
+    ValueError for a picture of a wrong type or size.
     """
     if not LEAST_PIXELS_PER_INCH <= pixels_per_inch <= GREATEST_PIXELS_PER_INCH:
         raise Problem(
@@ -75,7 +78,7 @@ def draw_png(
             image = page_image(page, pictures, pixels_per_inch, readings)
             while len(saving) > 1:
                 saving.popleft().result()
-            saving.append(pool.submit(_save, image, page, files.open_for(target), pixels_per_inch))
+            saving.append(pool.submit(_save, image, page, files.open_for(target), pixels_per_inch, of))
         while saving:
             saving.popleft().result()
     return targets
@@ -86,11 +89,10 @@ def leftover_pages(path: Path, written: Sequence[Path]) -> tuple[list[Path], lis
 
     Ours are those that say in their own data that they are the page their name stands for, of another number of pages.
     """
-    name = re.compile(rf"{re.escape(path.stem)}(-\d+)?{re.escape(path.suffix)}")
     ours: list[Path] = []
     others: list[Path] = []
-    for one in sorted(path.parent.iterdir()):
-        if one in written or not name.fullmatch(one.name) or not one.is_file():
+    for one in _named_like(path):
+        if one in written:
             continue
         told = page_told(one)
         if told is not None and page_paths(path, told[1])[told[0] - 1] == one:
@@ -100,15 +102,36 @@ def leftover_pages(path: Path, written: Sequence[Path]) -> tuple[list[Path], lis
     return ours, others
 
 
-def page_told(path: Path) -> tuple[int, int] | None:
-    """Which page of how many a PNG file of ours is; None for any other file."""
+def pages_there(path: Path) -> dict[Path, str]:
+    """The pages of a sheet of this name that are there already, with what they say they are pages of."""
+    found = {}
+    for one in _named_like(path):
+        told = page_told(one)
+        if told is not None and page_paths(path, told[1])[told[0] - 1] == one:
+            found[one] = str(_texts(one).get(_OF, ""))
+    return found
+
+
+def _named_like(path: Path) -> list[Path]:
+    """The files beside a path that have a name as its pages have."""
+    name = re.compile(rf"{re.escape(path.stem)}(-\d+)?{re.escape(path.suffix)}")
+    there = sorted(path.parent.iterdir()) if path.parent.is_dir() else []
+    return [one for one in there if name.fullmatch(one.name) and one.is_file()]
+
+
+def _texts(path: Path) -> "dict[Any, Any]":
     from PIL import Image
 
     try:
         with Image.open(path, formats=["PNG"]) as image:
-            told = image.info
+            return image.info
     except (OSError, SyntaxError, ValueError):
-        return None
+        return {}
+
+
+def page_told(path: Path) -> tuple[int, int] | None:
+    """Which page of how many a PNG file of ours is; None for any other file."""
+    told = _texts(path)
     found = re.fullmatch(r"([1-9]\d{0,5}) of ([1-9]\d{0,5})", str(told.get(_PAGE)))
     if told.get(_SOFTWARE) != _MAKER or not found or int(found.group(1)) > int(found.group(2)):
         return None
@@ -202,9 +225,9 @@ def _write(draw: "ImageDraw", item: Text, scale: float, fonts: "dict[tuple[bool,
         x += known.advances[ord(sign)] * em
 
 
-def _save(image: "Image", page: Page, file: BinaryIO, pixels_per_inch: float) -> None:
+def _save(image: "Image", page: Page, file: BinaryIO, pixels_per_inch: float, of: str) -> None:
     import numpy as np
 
-    told = {_SOFTWARE: _MAKER, _PAGE: f"{page.number} of {page.count}"}
+    told = {_SOFTWARE: _MAKER, _PAGE: f"{page.number} of {page.count}", **({_OF: of} if of else {})}
     file.writelines(png_file(np.asarray(image), pixels_per_inch, told))
     settle(file)

@@ -187,3 +187,22 @@ def test_a_thousand_frames_stay_bounded(tmp_path: Path) -> None:
         tracemalloc.stop()
         assert report.failed == {}
     assert peaks[1] - peaks[0] < 25_000_000
+
+
+def test_the_sheet_of_another_session_is_neither_written_over_nor_removed(session: Path) -> None:
+    first, second = session / "session.yaml", session / "client2.yaml"
+    text = first.read_text()
+    second.write_text(text.replace("Orchard test", "Coat maker · Mäntel"))
+    path = session / "sheet.png"
+    pages = {one: one.read_bytes() for one in make_sheet(assign(first), path, paper="120x100").files}
+    assert len(pages) > 1
+    with pytest.raises(Problem, match=r'that of the session "Orchard test" \(session.yaml\)') as told:
+        make_sheet(assign(second), path)
+    assert f"--out {session / 'sheet-client2.png'}" in str(told.value.remedy)
+    own = make_sheet(assign(second), session / "sheet-client2.png", paper="120x100").files
+    assert make_sheet(assign(second), session / "sheet-client2.png", paper="120x100").files == own
+    assert {one: one.read_bytes() for one in pages} == pages
+    second.unlink()
+    first.write_text(text.replace("Orchard test", "Orchard at dusk"))  # its own sheet, whatever it is called now
+    report = make_sheet(assign(first), path)
+    assert any("removed" in notice for notice in report.notices)

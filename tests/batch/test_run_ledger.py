@@ -17,6 +17,7 @@ from finishing.batch.memory.ledger import Ledger, hash_file, ledger_problem, ope
 from finishing.batch.memory.making_again import make_again
 from finishing.batch.work.assignment import assign
 from finishing.errors import Problem
+from finishing.sessions.session import read_session
 
 
 def finish(session: Path, out: Path, **how: bool) -> Report:
@@ -237,6 +238,7 @@ def test_what_another_session_finished_into_the_same_folder_is_not_left_over(ses
         frame.rename(frame.with_name(frame.name.replace("Z-0009", "Z-0010")))
     finish(session, tmp_path / "out")
     (other / "recipes/faded_print.yaml").rename(other / "recipes/third.yaml")
+    no_longer_wanted(other)
     text = (other / "session.yaml").read_text().replace("faded_print", "third")
     (other / "session.yaml").write_text(text)
     report = finish(other, tmp_path / "out")
@@ -258,4 +260,4 @@ def test_a_name_in_another_case_is_left_over_only_where_it_is_another_file(
         shutil.copy(old, new)
     with open_ledger(out, create=False) as ledger:
         wanted = {entry.path.replace("web/faded_print/Z-", "web/faded_print/z-") for entry in ledger.entries()}
-        assert left_over(ledger, wanted, session) == ([] if one_file else ["web/faded_print/Z-0009.jpg"])
+        assert left_over(ledger, wanted, read_session(session)) == ([] if one_file else ["web/faded_print/Z-0009.jpg"])

@@ -89,9 +89,10 @@ def test_export_of_nothing_is_refused(tmp_path: Path) -> None:
     assert not (tmp_path / "edge.clf").exists()
 
 
-def test_run_tells_what_is_left_over(finished: Path) -> None:
+def test_run_tells_what_is_left_over(finished: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     session = finished.parent
-    (session / "frames/Z-0009.jpg").unlink()
+    text = (session / "session.yaml").read_text()
+    (session / "session.yaml").write_text(text.replace("frames/*.jpg", "frames/A*.jpg, frames/C*.jpg"))
     result = finishing("run", session)
     assert result.exit_code == 0
     assert "left from an earlier run, and no longer asked for by the session: 2 files" in result.stderr
@@ -102,4 +103,12 @@ def test_run_tells_what_is_left_over(finished: Path) -> None:
     forgotten = finishing("ledger", finished, "--forget", "web/faded_print/Z-0009.jpg")
     assert (forgotten.exit_code, forgotten.stdout) == (0, "1 file forgotten\n")
     assert finishing("ledger", finished, "--forget", "full/faded_print/Z-0009.png").exit_code == 2
+    (finished / "full/faded_print/Z-0009.png").unlink()
+    assert finishing("ledger", finished, "--forget", finished / "full/faded_print/Z-0010.png").exit_code == 2
+    monkeypatch.chdir(finished.parent)  # as it is printed there
+    printed = next(line.strip() for line in result.stderr.splitlines() if line.endswith("full/faded_print/Z-0009.png"))
+    for told in (printed, "finished/full/faded_print/Z-*.png"):
+        kept = (finished / "ledger.sqlite").read_bytes()
+        assert finishing("ledger", "finished", "--forget", told).stdout == "1 file forgotten\n"
+        (finished / "ledger.sqlite").write_bytes(kept)
     assert "left from an earlier run" not in finishing("run", session, "--look", "faded_print").stderr

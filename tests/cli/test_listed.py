@@ -53,10 +53,14 @@ def test_words_behind_a_listed_option_belong_to_it(line: str, read: list[object]
     [
         ("s A-0001 A-0002", "If it names frames, write --frames A-0001 A-0002"),
         ("--frames A", "Missing argument 'SESSION'"),
-        ("s --frames", "--frames stands without a name behind it"),
-        ("s --frames --again", "--frames stands without a name behind it"),
-        ("s --frames --out=o A", "--frames stands without a name behind it"),
-        ("--frames -- s", "--frames stands without a name behind it"),
+        ("s --frames", "--frames stands without a value behind it"),
+        ("s --frames --again", "--frames stands without a value behind it"),
+        ("s --frames --out=o A", "--frames stands without a value behind it"),
+        ("--frames -- s", "--frames stands without a value behind it"),
+        ("s --out", "--out stands without a value behind it"),
+        ("s --out --frames A", "--out stands without a value behind it"),
+        ("s --out -- A", "--out stands without a value behind it"),
+        ("s --frames A --out", "--out stands without a value behind it"),
         ("s --frams A", "Did you mean '--frames'?"),
     ],
 )
@@ -113,3 +117,32 @@ def test_all_names_that_are_not_there_are_told(session: Path) -> None:
     result = finishing("run", session, "--frames", "a-0001", "c-0004", "Z-0009")
     assert result.exit_code == 2
     assert result.stderr.count("no frame has the name") == 2
+
+
+def options_with_values() -> list[tuple[str, str]]:
+    """Every option of every command that takes a value, by each of its names."""
+    return [
+        (name, option)
+        for name, command in main.commands.items()
+        for param in command.params
+        if isinstance(param, click.Option) and not param.is_flag
+        for option in (*param.opts, *param.secondary_opts)
+    ]
+
+
+@pytest.mark.parametrize(("command", "option"), options_with_values())
+def test_every_option_that_takes_a_value_asks_for_it(
+    command: str, option: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    other = next(one.opts[0] for one in main.commands[command].params if isinstance(one, click.Option))
+    for line in ([option], [option, other], [option, "--"], [option, f"{other}=x"]):
+        result = finishing(command, "x", *line)
+        assert result.exit_code == 2
+        assert f"{option} stands without" in result.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_value_that_begins_with_a_dash_is_a_value() -> None:
+    result = CliRunner().invoke(shown, ["s", "--out", "-2", "--again"])
+    assert json.loads(result.stdout) == ["s", [], [], "-2", True]

@@ -1,36 +1,36 @@
 """Files of earlier runs that the session no longer asks for: told, and never taken away."""
 
 import os
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from fnmatch import fnmatchcase
 from pathlib import Path
 
 from finishing.batch.memory.ledger import Ledger, open_ledger
+from finishing.batch.memory.owners import not_ours
 from finishing.errors import Problem
 from finishing.sessions.file_names import as_disks_compare
+from finishing.sessions.session import Session
 
 
-def left_over(ledger: Ledger, wanted: Collection[str], session: Path) -> list[str]:
+def left_over(ledger: Ledger, wanted: Collection[str], session: Session) -> list[str]:
     """The outputs that the ledger knows, that are still there, and that a whole run of the session would not make.
 
-    wanted: the paths that it makes, below the ledger's folder. session: its folder; what another session finished into
-    the same folder is no business of this one's.
+    wanted: the paths that it makes, below the ledger's folder. What another session finished into the same folder is no
+    business of this one's.
     """
-    session = session.resolve()
+    others = not_ours(ledger, session)
     by_name: dict[str, list[str]] = {}
     for path in wanted:
         by_name.setdefault(as_disks_compare(path), []).append(path)
     found = []
     for entry in ledger.entries():
         file = ledger.folder / entry.path
-        if entry.path in wanted or not file.is_file():
+        if entry.path in wanted or entry.path in others or not file.is_file():
             continue
         # On a disk that ignores case, two names may be one file: the good one must not be given up for deletion.
         if any(_one_file(file, ledger.folder / path) for path in by_name.get(as_disks_compare(entry.path), ())):
             continue
-        making = ledger.making(entry.path)
-        if making is None or _belongs(making.told["session"], ledger.folder, session):
-            found.append(entry.path)
+        found.append(entry.path)
     return found
 
 
@@ -41,16 +41,22 @@ def _one_file(one: Path, other: Path) -> bool:
         return False
 
 
-def _belongs(told: Mapping[str, str | None], folder: Path, session: Path) -> bool:
-    """Whether an output was made from this session, as it lies from the ledger now, or where it lay then."""
-    near = told["from_ledger"]
-    if near is not None and Path(os.path.normpath(folder.resolve() / near)) == session:
-        return True
-    return told["folder"] == str(session)
+def _meant(name: str, known: Sequence[str]) -> list[str]:
+    return [path for path in known if path == name or fnmatchcase(path, name)]
+
+
+def _below(folder: Path, name: str) -> str:
+    """A path as it is seen from a folder that it lies in."""
+    for place in (Path(os.path.abspath(folder)), folder.resolve()):
+        whole = Path(os.path.abspath(name))
+        if whole.is_relative_to(place):
+            return whole.relative_to(place).as_posix()
+    return name
 
 
 def forget(folder: Path, names: Sequence[str]) -> list[str]:
-    """Take outputs that are deleted out of the ledger of a folder. names: paths as the ledger lists them, or patterns.
+    """Take outputs that are deleted out of the ledger of a folder. names: paths as the ledger lists them, or as a run
+    tells them (with the folder in front), or patterns of either.
 
     They can then not be made again from the ledger. Returns the paths. Raises Problem where a name means none of them,
     or a file is still there: nothing is forgotten then.
@@ -59,7 +65,7 @@ def forget(folder: Path, names: Sequence[str]) -> list[str]:
         known = [entry.path for entry in ledger.entries()]
         found: dict[str, None] = {}
         for name in names:
-            meant = [path for path in known if path == name or fnmatchcase(path, name)]
+            meant = _meant(name, known) or _meant(_below(folder, name), known)
             if not meant:
                 raise Problem(
                     "the ledger has no such file",

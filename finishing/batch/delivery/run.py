@@ -12,80 +12,32 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from finishing.batch.delivery.finishing_frames import Finished, Made, Task, checks_failed, finish_frame, tasks_of
 from finishing.batch.delivery.left_over import left_over
 from finishing.batch.delivery.measuring import failed_of
+from finishing.batch.delivery.report import Report
 from finishing.batch.delivery.small_prints import small_print_warnings
 from finishing.batch.delivery.standing import to_make
 from finishing.batch.memory.ledger import Entry, Ledger, hash_file, open_ledger
 from finishing.batch.memory.ledger_trouble import LedgerProblem
+from finishing.batch.memory.lost_frames import lost_frames, lost_frames_problem
 from finishing.batch.memory.making import making_of
+from finishing.batch.memory.owners import anothers_problem, take_note
 from finishing.batch.opening.framing import framing_of
 from finishing.batch.work.assignment import FrameWork, SessionWork
 from finishing.batch.work.blends import Origin, origin_of
-from finishing.errors import Problem, fault_of_the_program
+from finishing.errors import DiskFull, Problem, fault_of_the_program
 from finishing.photographs.part_files import clear_left
-from finishing.recipes.check import CheckResult
 from finishing.recipes.recipe import flow
 from finishing.sessions.folder import FramePath
+from finishing.sessions.session import Session
 
-if TYPE_CHECKING:
-    from finishing.batch.evening.evening_out import Evenness
-
-
-@dataclass
-class Report:
-    """What a run did. made, up_to_date: paths below `folder`; failed: problems by frame; warnings: what is doubtful;
-    left_over: files of earlier runs, below `folder`, that the session no longer asks for; cleared: unfinished files of
-    runs that were cut off, deleted; chart: of evening out, where it was drawn anew."""
-
-    folder: Path
-    made: list[str] = field(default_factory=list)
-    up_to_date: list[str] = field(default_factory=list)
-    planned: list[str] = field(default_factory=list)
-    failed: dict[str, Problem] = field(default_factory=dict)
-    notices: dict[str, list[str]] = field(default_factory=dict)
-    checks: dict[tuple[str, str], list[CheckResult]] = field(default_factory=dict)
-    stopped: bool = False
-    warnings: list[Problem] = field(default_factory=list)
-    left_over: list[str] = field(default_factory=list)
-    cleared: list[Path] = field(default_factory=list)
-    evenness: "Evenness | None" = None
-    chart: Path | None = None
-
-    @property
-    def failed_checks(self) -> dict[tuple[str, str], list[CheckResult]]:
-        """Frame and look with the checks that did not pass."""
-        failed = {key: failed_of(results) for key, results in self.checks.items()}
-        return {key: results for key, results in failed.items() if results}
-
-    def as_json(self) -> dict[str, Any]:
-        """Plain values for `--json`."""
-        return {
-            "folder": str(self.folder),
-            "made": sorted(self.made),
-            "up_to_date": sorted(self.up_to_date),
-            "planned": sorted(self.planned),
-            "failed": [{"frame": name, **problem.as_dict()} for name, problem in sorted(self.failed.items())],
-            "notices": [{"frame": name, "notices": told} for name, told in sorted(self.notices.items())],
-            "checks": [
-                {"frame": frame, "look": look, **asdict(result)}
-                for (frame, look), results in sorted(self.checks.items())
-                for result in results
-            ],
-            "stopped": self.stopped,
-            "warnings": [problem.as_dict() for problem in self.warnings],
-            "left_over": self.left_over,
-            "cleared": [str(path) for path in self.cleared],
-            "evenness": None if self.evenness is None else self.evenness.as_json(),
-            "chart": None if self.chart is None else str(self.chart),
-        }
-
+__all__ = ["Progress", "Report", "run"]
 
 #: Told after every frame: its name, how many outputs were made of it, its problem if it failed.
 Progress = Callable[[str, int, Problem | None], None]
@@ -95,6 +47,7 @@ Progress = Callable[[str, int, Problem | None], None]
 class _Due:
     """A frame with the outputs that have to be made of it."""
 
+    session: Session
     work: FrameWork
     tasks: list[Task]
     origin: Origin
@@ -116,20 +69,27 @@ def run(
     that the session asks for is in it, and not some frames, looks or deliverables alone; only then it is known which
     files of earlier runs are left over.
 
-    Raises Problem where the output folder or its ledger cannot be used; problems of single frames are reported.
+    Raises Problem where the output folder or its ledger cannot be used, or outputs of another session are in the way;
+    nothing is written then. Problems of single frames are reported.
     """
     report = Report(folder, evenness=session.evenness)
     for name, problem in session.unreadable.items():
         if any(work.frame.name == name and work.outputs for work in session.frames):
             report.failed[name] = problem
+    wanted = {str(output.path): None for work in session.frames for output in work.outputs}
     with _ledger(folder, dry_run) as ledger:
+        if ledger is not None and (others := anothers_problem(ledger, session.session, wanted)) is not None:
+            raise others
         if ledger is not None and session.evenness is not None and not dry_run:
             session.evenness.measurements.write_to(ledger)
         due = _due(session, ledger, folder, report, again=again, strict=strict)
         report.warnings = small_print_warnings(session.session, _kept(session))
-        if ledger is not None and whole:
-            wanted = {str(output.path) for work in session.frames for output in work.outputs}
-            report.left_over = left_over(ledger, wanted, session.session.folder)
+        if ledger is not None:
+            lost = list(lost_frames(ledger, session.session).values())
+            gone = lost_frames_problem(lost, folder, session.session)
+            report.warnings += [gone] if gone is not None else []
+            kept = {path for frame in lost for path in frame.outputs}
+            report.left_over = left_over(ledger, {**wanted, **dict.fromkeys(kept)}, session.session) if whole else []
         # told every time: what is rated or owned may hang on it, also where nothing is made
         report.notices = {
             work.frame.name: list(work.header.beside) for work in session.frames if work.header and work.header.beside
@@ -140,9 +100,11 @@ def run(
         if dry_run:
             report.planned = [str(task.output.path) for frame in due for task in frame.tasks]
         elif ledger is not None:
+            take_note(ledger, session.session, report.up_to_date)
             report.cleared = clear_left(_folders(session, ledger, folder))
             _work_off(due, ledger, folder, report, jobs or os.cpu_count() or 1, progress, strict=strict)
-            _record_evenness(session, ledger, folder, report)
+            if not report.disk_full:
+                _record_evenness(session, ledger, folder, report)
     return report
 
 
@@ -218,9 +180,9 @@ def _due(
         stands = [t for t, asked in zip(tasks, found, strict=True) if asked is None]
         report.up_to_date += [str(t.output.path) for t in stands]
         if ledger is not None:
-            _fill_in(work, [t for t in stands if str(t.output.path) not in recorded], ledger)
+            _fill_in(session.session, work, [t for t in stands if str(t.output.path) not in recorded], ledger)
         if wanted:
-            due.append(_Due(work, wanted, origin))
+            due.append(_Due(session.session, work, wanted, origin))
         for look in work.looks:
             known_results = ledger.checks(work.frame.name, look.name) if ledger else []
             if known_results and not any(task.output.look is look for task in wanted):
@@ -230,10 +192,10 @@ def _due(
     return due
 
 
-def _fill_in(work: FrameWork, tasks: Sequence[Task], ledger: Ledger) -> None:
+def _fill_in(session: Session, work: FrameWork, tasks: Sequence[Task], ledger: Ledger) -> None:
     """Record how outputs were made that an earlier version made: their fingerprints say that nothing has changed."""
     for task in tasks:
-        ledger.write_making(str(task.output.path), making_of(work, task, ledger.folder))
+        ledger.write_making(str(task.output.path), making_of(work, task, session, ledger.folder))
 
 
 def _origin(work: FrameWork, ledger: Ledger | None) -> Origin:
@@ -272,7 +234,9 @@ def _work_off(
     frames = [frame for frame in due if frame.work.blend is None]
     blends = [frame for frame in due if frame.work.blend is not None]
     for part, workers in ((frames, jobs), (blends, 1)):
-        if part and not report.stopped:
+        if report.disk_full:
+            report.not_done += [frame.work.frame.name for frame in part]
+        elif part and not report.stopped:
             threads = max(1, jobs // min(workers, len(part)))
             _side_by_side(part, ledger, folder, report, workers, threads, progress, strict=strict)
 
@@ -288,27 +252,33 @@ def _side_by_side(
     *,
     strict: bool,
 ) -> None:
-    """workers: frames at a time; threads: of each."""
+    """workers: frames at a time; threads: of each. No frame is begun once one has found the disk full."""
     stopping = threading.Event()
     finished: dict[str, list[Made]] = {frame.work.frame.name: [] for frame in due}
 
-    def finish(frame: _Due) -> Finished:
+    def finish(frame: _Due) -> Finished | None:
         name = frame.work.frame.name
         if stopping.is_set():
-            return Finished([], {})
+            return None
 
         def enter(made: Made) -> None:
             _enter(frame, made, ledger)
             finished[name].append(made)
 
-        return finish_frame(frame.work, frame.tasks, folder, enter, strict=strict, threads=threads)
+        try:
+            return finish_frame(frame.work, frame.tasks, folder, enter, strict=strict, threads=threads)
+        except DiskFull:
+            stopping.set()
+            raise
 
     with ThreadPoolExecutor(workers) as pool:
-        waiting: dict[Future[Finished], _Due] = {pool.submit(finish, frame): frame for frame in due}
+        waiting: dict[Future[Finished | None], _Due] = {pool.submit(finish, frame): frame for frame in due}
         try:
             for future in as_completed(waiting):
                 frame = waiting.pop(future)
                 _settle(frame, future, finished, ledger, report, progress)
+                if report.disk_full:  # the ledger may have met it, too
+                    stopping.set()
         except KeyboardInterrupt:
             stopping.set()
             report.stopped = True
@@ -322,7 +292,7 @@ def _side_by_side(
 
 def _settle(
     frame: _Due,
-    future: Future[Finished],
+    future: Future[Finished | None],
     finished: dict[str, list[Made]],
     ledger: Ledger,
     report: Report,
@@ -333,6 +303,9 @@ def _settle(
     problem: Problem | None = None
     try:
         told = future.result()
+        if told is None:
+            report.not_done += [] if report.stopped else [name]
+            return
         if told.notices:
             report.notices[name] = told.notices
         for look, results in told.checks.items():
@@ -350,7 +323,9 @@ def _settle(
         problem = fault_of_the_program(name, error)
     made = finished[name]
     report.made += [str(one.task.output.path) for one in made]
-    if problem is not None:
+    if isinstance(problem, DiskFull) and report.disk_full:  # told once
+        report.not_done.append(name)
+    elif problem is not None:
         report.failed.setdefault(name, problem)
     if made or problem is not None:
         progress(name, len(made), problem)
@@ -361,7 +336,7 @@ def _enter(frame: _Due, made: Made, ledger: Ledger) -> None:
     if frame.origin.blend is not None:
         ledger.write_blend(frame.origin.hash, frame.origin.blend)
     steps = "\n".join(step.describe() for step in made.task.output.look.steps)
-    ledger.write(_entry(frame, made), steps, making_of(frame.work, made.task, ledger.folder))
+    ledger.write(_entry(frame, made), steps, making_of(frame.work, made.task, frame.session, ledger.folder))
 
 
 def _entry(frame: _Due, made: Made) -> Entry:

@@ -45,6 +45,7 @@ PRAGMA user_version = 3;
 #: 1: outputs, sources, looks, checks, corrections; 2: blends as well, and recipes and makings, by which outputs are
 #: made again; 3: measurements of frames as well.
 _VERSION = 3
+_TOLD = "SELECT path, told FROM makings"
 
 
 @dataclass(frozen=True)
@@ -152,9 +153,24 @@ class Ledger:
         Outputs to whose frame nothing was done are not among them."""
         if not self._has_makings:
             return {}
-        rows = self._connection.execute("SELECT path, told FROM makings")
+        rows = self._connection.execute(_TOLD)
         found = {path: json.loads(told).get("correction") for path, told in rows}
         return {path: correction for path, correction in found.items() if correction}
+
+    def sessions_of_outputs(self) -> dict[str, dict[str, str | None]]:
+        """The session that each output was made from, by the output's path, as it was recorded (earlier versions: its
+        folder alone). Outputs of which it was not recorded are not among them."""
+        if not self._has_makings:
+            return {}
+        return {path: json.loads(told)["session"] for path, told in self._connection.execute(_TOLD)}
+
+    def write_sessions(self, paths: Sequence[str], session: Mapping[str, str | None]) -> None:
+        """Record anew which session outputs were made from."""
+        with self._writing():
+            for path in paths:
+                (told,) = self._connection.execute("SELECT told FROM makings WHERE path = ?", (path,)).fetchone()
+                anew = json.dumps({**json.loads(told), "session": session}, sort_keys=True, ensure_ascii=False)
+                self._connection.execute("UPDATE makings SET told = ? WHERE path = ?", (anew, path))
 
     def forget(self, paths: Sequence[str]) -> None:
         """Take outputs out of the ledger."""

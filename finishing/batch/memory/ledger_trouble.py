@@ -3,11 +3,15 @@
 import sqlite3
 from pathlib import Path
 
-from finishing.errors import Place, Problem
+from finishing.errors import DiskFull, Place, Problem
 
 
 class LedgerProblem(Problem):
     """A ledger that cannot be read or written now."""
+
+
+class LedgerFull(LedgerProblem, DiskFull):
+    """A ledger that there is no room for."""
 
 
 class NoLedger(Problem):
@@ -41,7 +45,8 @@ def trouble(error: sqlite3.Error, path: Path) -> LedgerProblem:
         remedy = "check the permissions of it and of its folder, and the disk; leave the file where it is"
     else:
         what, remedy = "the ledger cannot be used", "leave the file where it is and run again"
-    return LedgerProblem(what, where=Place(str(path)), got=str(error), remedy=remedy)
+    kind = LedgerFull if code & 0xFF == sqlite3.SQLITE_FULL else LedgerProblem
+    return kind(what, where=Place(str(path)), got=str(error), remedy=remedy)
 
 
 def no_ledger(path: Path, *, empty: bool) -> NoLedger:

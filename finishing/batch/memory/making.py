@@ -1,31 +1,25 @@
 """What is kept of how an output was made, so that it can be made once more when recipe and session have moved on."""
 
-import os
 from collections.abc import Mapping, Sequence
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
 
 from finishing.batch.delivery.finishing_frames import Task
 from finishing.batch.memory.ledger import Making, hash_file
+from finishing.batch.memory.owners import told_of
 from finishing.batch.work.assignment import FrameWork
 from finishing.batch.work.blends import BlendWork
 from finishing.evenness.correction import Correction
 from finishing.recipes.writing import recipe_text
-from finishing.sessions.folder import FramePath
+from finishing.sessions.session import Session
 
 
-def session_folder_of(frame: FramePath) -> Path:
-    """The folder of the session that a frame belongs to."""
-    return frame.path.parents[len(PurePosixPath(frame.relative).parts) - 1]
+def making_of(work: FrameWork, task: Task, of: Session, folder: Path) -> Making:
+    """All that went into an output beside its frame's pixels. of: its session; folder: the ledger's.
 
-
-def making_of(work: FrameWork, task: Task, folder: Path) -> Making:
-    """All that went into an output beside its frame's pixels. folder: the ledger's.
-
-    Paths are kept from the session's folder where they lie in it, and that folder both from the ledger's and whole, so
-    that a session is found again that was moved together with its outputs, and one that stayed where it was.
+    Paths are kept from the session's folder where they lie in it.
     """
-    output, session = task.output, session_folder_of(work.frame).resolve()
+    output, session = task.output, of.folder.resolve()
     told = task.told
     masks = {
         name: {"file": _from(session, work.mask_files[name]), "hash": digest} for name, digest in told["masks"].items()
@@ -33,7 +27,7 @@ def making_of(work: FrameWork, task: Task, folder: Path) -> Making:
     profile = output.profile_file
     facts: dict[str, Any] = {
         "software": told["software"],
-        "session": {"from_ledger": _relative(session, folder.resolve()), "folder": str(session)},
+        "session": told_of(of, folder),
         "recipe_folder": _from(session, output.look.path.parent),
         "recipe_masks": files_of(output.look.mask_paths, session),
         "deliverable": told["deliverable"],
@@ -80,10 +74,3 @@ def _from(session: Path, path: Path) -> str:
     """A path from the session's folder where it lies in it, else whole."""
     whole = path.resolve()
     return whole.relative_to(session).as_posix() if whole.is_relative_to(session) else str(whole)
-
-
-def _relative(session: Path, folder: Path) -> str | None:
-    try:
-        return Path(os.path.relpath(session, folder)).as_posix()
-    except ValueError:  # on another drive
-        return None

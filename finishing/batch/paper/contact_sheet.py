@@ -11,6 +11,7 @@ from finishing.batch.delivery.records import setup_line
 from finishing.batch.opening.framing import framing_of
 from finishing.batch.paper.blend_sheet import pages_of_blends
 from finishing.batch.paper.cells import Cells
+from finishing.batch.paper.pages_of_sessions import page_of, refuse_anothers
 from finishing.batch.paper.prints import PIXELS_PER_INCH, is_pdf, refuse_ending, write_pages
 from finishing.batch.work.assignment import FrameWork, SessionWork, frames_and_blends
 from finishing.errors import Problem
@@ -55,10 +56,11 @@ def make_sheet(
     histograms: the tones of every picture below it. clipping: what is plain black or plain white is hatched, and its
     shares are told. light_pages: of the blends on the sheet also the ladder of the ambient, stop by stop, and a page
     each on what the strobe did. Raises Problem where the ending is neither, the paper is unknown, a page would take the
-    place of a frame or mask, or the folder cannot be written to. A frame that cannot be read, or on which a look fails,
-    gets an empty cell with the reason.
+    place of a frame, of a mask or of another session's page, or the folder cannot be written to. A
+    frame that cannot be read, or on which a look fails, gets an empty cell with the reason.
     """
     refuse_ending(path, "a contact sheet")
+    refuse_anothers(path, work.session)
     frames = [frame for frame in work.frames if frame.looks]
     if not frames:
         raise Problem("no frame has a look to be shown", remedy="check looks: in session.yaml, or --looks and --frames")
@@ -93,6 +95,7 @@ def make_sheet(
             readings=pictures.reading,
             originals=_originals(work),
             pixels_per_inch=pixels_per_inch,
+            of=page_of(work.session),
         )
     refused = {one.frame.name: one.header.refusal for one in frames if one.header and one.header.refusal}
     return SheetReport(files, notices, {**work.unreadable, **refused, **pictures.failed})

@@ -70,12 +70,14 @@ def write_pages(
     readings: ReadingSource | None = None,
     originals: Iterable[Path] = (),
     pixels_per_inch: float = PIXELS_PER_INCH,
+    of: str = "",
 ) -> tuple[list[Path], list[str]]:
     """Write the pages: PNG files, one a page, or one PDF, by the path's ending. what: "contact sheet".
 
     pictures gives codes, or JPEG bytes as `jpeg_of` makes them for a PDF. originals: files that must not be written
-    over. Pages that a longer sheet of this name left behind are removed where they say that they are its pages.
-    Returns the files and what there is to tell: signs that the typeface lacks, pages removed. Raises Problem.
+    over. of: what PNG pages say they are pages of. Pages that a longer sheet of this name left behind
+    are removed where they say that they are its pages. Returns the files and what there is to tell: signs that the
+    typeface lacks, pages removed. Raises Problem.
     """
     refuse_ending(path, f"a {what}")
     refuse_originals(path, len(pages), originals)
@@ -90,7 +92,7 @@ def write_pages(
         return [made], told
     from finishing.sheets.drawing import draw_png, leftover_pages
 
-    files = draw_png(pages, pictures, path, pixels_per_inch, readings)
+    files = draw_png(pages, pictures, path, pixels_per_inch, readings, of)
     ours, others = leftover_pages(path, files)
     kept = {one.resolve() for one in originals}
     for old in ours:

@@ -72,7 +72,9 @@ def _session(path: Path) -> Checked:
     """All that `finishing run` would refuse, and what is only doubtful, which is told once nothing is wrong."""
     from finishing.batch.delivery.unavailable import unavailable
     from finishing.batch.memory.ledger import ledger_problem
-    from finishing.batch.work.foundation import examine
+    from finishing.batch.memory.lost_frames import lost_frames_in, lost_frames_problem
+    from finishing.batch.memory.owners import anothers_problem_in
+    from finishing.batch.work.foundation import examine, outputs_of
     from finishing.sessions.folder import OUTPUT_FOLDER
 
     foundation, problems = examine(path)
@@ -82,6 +84,11 @@ def _session(path: Path) -> Checked:
     if problems:
         return problems, [], {}
     problems, warnings = _cards(foundation)
+    outputs = foundation.session.folder / OUTPUT_FOLDER
+    others = anothers_problem_in(outputs, foundation.session, (path for path, *_ in outputs_of(foundation)))
+    lost = list(lost_frames_in(outputs, foundation.session).values())
+    gone = lost_frames_problem(lost, outputs, foundation.session)
+    warnings += [one for one in (others, gone) if one is not None]
     failing = _failing(foundation)
     told = [*foundation.session.warnings, *_not_evened_out(foundation), *warnings]
     told += [*_blends(foundation, failing), *_picks(foundation)]

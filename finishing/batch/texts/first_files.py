@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from finishing import units
-from finishing.batch.work.frame_headers import facts_of, read_headers
+from finishing.batch.work.frame_headers import Headers, facts_of
 from finishing.errors import Place, Problem
 from finishing.exposure.series import nearest_aperture, nearest_iso, nearest_shutter
 from finishing.photographs.headers import Header
@@ -72,8 +72,9 @@ def write_first_files(folder: Path, jobs: int | None = None) -> FirstFiles:
                 where=Place(str(path)),
                 remedy="correct that file, or move session.yaml and plan.yaml away to begin anew",
             )
-    there = _frames_of(folder)
-    frames, notices = there.frames, _left_out_notices(there.left_out)
+    reader = Headers(jobs)
+    there = _frames_of(folder, reader)
+    frames, notices = there.frames, [*_finished_notices(there.finished), *_left_out_notices(there.left_out)]
     if not frames:
         raise Problem(
             "there are no frames in this folder",
@@ -81,7 +82,7 @@ def write_first_files(folder: Path, jobs: int | None = None) -> FirstFiles:
             expected="files that end in " + ", ".join(ENDINGS) + ", here or one folder further down",
             remedy="copy the frames into it, or name the folder they are in",
         )
-    headers, unreadable = read_headers(frames, jobs)
+    headers, unreadable = reader.of(frames)
     notices += [f"{name}: {problem.what}" for name, problem in unreadable.items()]
     groups = likely_setups(facts_of(frame, headers.get(frame.name)) for frame in frames)
     names = _names(groups)
@@ -118,14 +119,16 @@ def _write_new(texts: dict[Path, str]) -> None:
 
 @dataclass(frozen=True)
 class _InFolder:
-    """patterns find the frames; left_out: files that have the name of a frame, each with that frame's path."""
+    """patterns find the frames; left_out: files that have the name of a frame, each with that frame's path; finished:
+    names of files that say that they are finished."""
 
     patterns: list[str]
     frames: list[FramePath]
     left_out: list[tuple[str, str]]
+    finished: list[str]
 
 
-def _frames_of(folder: Path) -> _InFolder:
+def _frames_of(folder: Path, reader: Headers) -> _InFolder:
     """Patterns of file names, the frames they find, and the files that were passed over. Names are unique, on disks too
     that take capitals for the same: where two files have one, that of the pattern with more files counts, and of two
     equal ones the earlier of `ENDINGS`. A pattern that would find a name again gives way to its other files' names."""
@@ -138,6 +141,8 @@ def _frames_of(folder: Path) -> _InFolder:
             known = path.suffix.lower() in ENDINGS and path.is_file() and not path.name.startswith(".")
             if known and path.resolve().is_relative_to(folder.resolve()):
                 found.setdefault((place.name if place != folder else "", path.suffix), []).append(path)
+    made = reader.finished_among([_frame(folder, path) for paths in found.values() for path in paths])
+    found = {key: left for key, paths in found.items() if (left := [path for path in paths if path not in made])}
     order = sorted(found, key=lambda one: (-len(found[one]), ENDINGS.index(one[1].lower()), one))
     patterns: list[str] = []
     frames: dict[str, FramePath] = {}
@@ -145,15 +150,25 @@ def _frames_of(folder: Path) -> _InFolder:
     for inside, suffix in order:
         own: list[str] = []
         for path in found[inside, suffix]:
-            relative = path.relative_to(folder).as_posix()
-            frame = frames.setdefault(as_disks_compare(path.stem), FramePath(path.stem, path, relative))
-            if frame.relative == relative:
-                own.append(glob.escape(relative))
+            here = _frame(folder, path)
+            frame = frames.setdefault(as_disks_compare(path.stem), here)
+            if frame.relative == here.relative:
+                own.append(glob.escape(here.relative))
             else:
-                left_out.append((relative, frame.relative))
+                left_out.append((here.relative, frame.relative))
         whole = len(own) == len(found[inside, suffix])
         patterns += [(glob.escape(inside) + "/" if inside else "") + f"*{suffix}"] if whole else own
-    return _InFolder(sorted(patterns), sorted(frames.values()), sorted(left_out))
+    return _InFolder(sorted(patterns), sorted(frames.values()), sorted(left_out), sorted(path.name for path in made))
+
+
+def _finished_notices(finished: Sequence[str]) -> list[str]:
+    """What is finished, and so no frame."""
+    if not finished:
+        return []
+    count = (
+        "1 file that is finished, and no frame, was" if len(finished) == 1 else f"{len(finished)} finished files were"
+    )
+    return [f"{count} left out: {', '.join(finished[:_NAMED])}"]
 
 
 def _left_out_notices(left_out: Sequence[tuple[str, str]]) -> list[str]:
@@ -166,6 +181,10 @@ def _left_out_notices(left_out: Sequence[tuple[str, str]]) -> list[str]:
     one = len(left_out) == 1
     said = f"left out {some}; rename {'it' if one else 'them'} and add {'it' if one else 'them'} under frames"
     return [f"{said} of session.yaml, if {'it is a frame' if one else 'they are frames'} too"]
+
+
+def _frame(folder: Path, path: Path) -> FramePath:
+    return FramePath(path.stem, path, path.relative_to(folder).as_posix())
 
 
 def _names(groups: Sequence[LikelySetup]) -> list[str]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
+from finishing.batch.memory.lost_frames import told_as_lost
 from finishing.batch.work.blends import BlendWork
 from finishing.batch.work.foundation import Foundation, frames_and_blends, lay_foundation
 from finishing.documents.names import did_you_mean
@@ -96,10 +97,10 @@ def assign(
     Nothing is started here: everything that can be wrong with the user's files is found first.
     Raises Problem or ProblemSet.
     """
-    foundation = lay_foundation(path, jobs)
+    foundation = lay_foundation(path, jobs, outputs)
     session, headers, matching = foundation.session, foundation.headers, foundation.matching
     worked = work_out(session.plan) if session.plan is not None else None
-    chosen = _chosen_frames(foundation, frames)
+    chosen = _chosen_frames(foundation, frames, outputs)
     made = _chosen_deliverables(foundation, deliverables)
     named = {recipe.name for _, recipe in foundation.looks}
     for look in looks:
@@ -163,12 +164,12 @@ def _evenness(
     return even_out(session, foundation.headers, foundation.matching, wanted, jobs, known)
 
 
-def _chosen_frames(foundation: Foundation, wanted: Sequence[str]) -> list[FramePath]:
+def _chosen_frames(foundation: Foundation, wanted: Sequence[str], outputs: Path | None) -> list[FramePath]:
     """The frames that --frames names: set-up ids, frame names, patterns, `picked`; all without it. Raises Problem."""
     everything, setup_of = foundation.everything, foundation.setup_of
     if not wanted:
         return everything
-    problems = []
+    problems: list[Problem] = []
     for name in wanted:
         known = name in ("all", PICKED) or name in setup_of.values()
         cut = None if known else open_range(name, [f.name for f in everything], None)
@@ -187,7 +188,8 @@ def _chosen_frames(foundation: Foundation, wanted: Sequence[str]) -> list[FrameP
             empty = _no_frames_of(foundation, name)
             problems.append(empty or unknown_frame(name, names, None, other=set(setup_of.values())))
     if problems:
-        raise ProblemSet(problems)
+        session = foundation.session
+        raise ProblemSet(told_as_lost(problems, outputs or session.folder / OUTPUT_FOLDER, session))
     chosen = set(select_frames(parse_selection(list(wanted)), everything, setup_of))
     chosen.update(picked_looks(foundation.session) if PICKED in wanted else ())
     return [frame for frame in everything if frame.name in chosen]

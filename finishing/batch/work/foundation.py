@@ -3,12 +3,13 @@
 Whoever carries a session out and whoever only checks it ask here, so that both refuse the same things, all at once.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from finishing.batch.memory.lost_frames import told_as_lost
 from finishing.batch.work.blends import BlendWork, blends_of
-from finishing.batch.work.frame_headers import clocks_of_session, match_session, read_headers
+from finishing.batch.work.frame_headers import Headers, clocks_of_session, match_session
 from finishing.batch.work.looks import library_names, looks_and_problems
 from finishing.documents.names import nearest
 from finishing.errors import Place, Problem, ProblemSet
@@ -18,7 +19,7 @@ from finishing.sessions.blends import FrameBlend, setup_of_blend, setup_problems
 from finishing.sessions.deliverables import Deliverable, file_name
 from finishing.sessions.evening import stranger_problems
 from finishing.sessions.file_names import as_disks_compare
-from finishing.sessions.folder import FramePath, matches
+from finishing.sessions.folder import OUTPUT_FOLDER, FramePath, matches
 from finishing.sessions.matching import Matching
 from finishing.sessions.selection import select_frames
 from finishing.sessions.session import Examined, LookForFrames, Session, examine_session
@@ -85,23 +86,26 @@ def frames_and_blends(session: Session) -> list[FramePath]:
     return [*session.chosen, *session.blended]
 
 
-def lay_foundation(path: Path, jobs: int | None = None) -> Foundation:
-    """Read a session with all that belongs to it. Raises Problem or ProblemSet with all that is wrong."""
-    foundation, problems = examine(path, jobs)
+def lay_foundation(path: Path, jobs: int | None = None, outputs: Path | None = None) -> Foundation:
+    """Read a session with all that belongs to it. outputs: the folder whose ledger knows what was there once, finished/
+    beside the session unless given. Raises Problem or ProblemSet with all that is wrong."""
+    foundation, problems = examine(path, jobs, outputs)
     if problems:
         raise ProblemSet(problems)
     return foundation
 
 
-def examine(path: Path, jobs: int | None = None) -> tuple[Foundation, list[Problem]]:
+def examine(path: Path, jobs: int | None = None, outputs: Path | None = None) -> tuple[Foundation, list[Problem]]:
     """A session as far as it can be read, and all that is wrong with it as told without a pixel. What only follows
     from another fault is not told. Raises Problem or ProblemSet where nothing of it can be understood."""
-    examined = examine_session(path, library_names())
-    session, problems = examined.session, list(examined.problems)
+    reader = Headers(jobs)
+    examined = examine_session(path, library_names(), reader.finished_among)
+    session = examined.session
+    problems = told_as_lost(examined.problems, outputs or session.folder / OUTPUT_FOLDER, session)
     looks, wrong = looks_and_problems(session, _told_looks(examined))
     if session.value.looks or not any(nearest(str(at[0]), ["looks"]) for at in examined.faulty if at):
         problems += wrong  # else the session has looks, but under a key that cannot be read
-    headers, unreadable = read_headers(session.chosen, jobs)
+    headers, unreadable = reader.of(session.chosen)
     matching: Matching | None = None
     matched = not examined.lacks("frames", "camera_clock")
     if matched:
@@ -142,10 +146,21 @@ def _told_looks(examined: Examined) -> set[int]:
 def collisions(foundation: Foundation) -> list[Problem]:
     """Two outputs must not have one name, on disks that tell capitals and accents apart and on those that do not. Told
     once a deliverable."""
-    session, setup_of = foundation.session, foundation.setup_of
-    numbers = {frame.name: number for number, frame in enumerate(foundation.everything, 1)}
     seen: dict[str, str] = {}
     found: dict[str, Problem] = {}
+    for path, frame, look, name in outputs_of(foundation):
+        what = f"{frame} in {look} as {name}"
+        other = seen.setdefault(as_disks_compare(path), what)
+        if other is not what:
+            deliverable = foundation.deliverables[name]
+            found.setdefault(name, _collision(foundation.session, name, deliverable, f"{path}: {other}, and {what}"))
+    return list(found.values())
+
+
+def outputs_of(foundation: Foundation) -> Iterator[tuple[str, str, str, str]]:
+    """All that a whole run makes: the path below the output folder, the frame, the look, the deliverable."""
+    session, setup_of = foundation.session, foundation.setup_of
+    numbers = {frame.name: number for number, frame in enumerate(foundation.everything, 1)}
     wanted = foundation.wanted()
     for frame in numbers:
         for names, recipe in wanted:
@@ -154,11 +169,7 @@ def collisions(foundation: Foundation) -> list[Problem]:
                     deliverable, session=session.value.session, name=name, look=recipe.name, frame=frame,
                     setup=setup_of.get(frame), number=numbers[frame],
                 )  # fmt: skip
-                what = f"{frame} in {recipe.name} as {name}"
-                other = seen.setdefault(as_disks_compare(str(path)), what)
-                if other is not what:
-                    found.setdefault(name, _collision(session, name, deliverable, f"{path}: {other}, and {what}"))
-    return list(found.values())
+                yield str(path), frame, recipe.name, name
 
 
 def _collision(session: Session, name: str, deliverable: Deliverable, got: str) -> Problem:

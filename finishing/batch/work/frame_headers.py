@@ -4,9 +4,12 @@ import os
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from pathlib import Path, PurePosixPath
 
 from finishing.errors import Problem
+from finishing.photographs.finished import read_finished
 from finishing.photographs.headers import Header, read_header
+from finishing.photographs.xmp_out import NAMESPACE
 from finishing.sessions.blends import blends_by_setup
 from finishing.sessions.clocks import Camera, ClockFound, Stamp, clocks_of
 from finishing.sessions.folder import FramePath
@@ -14,16 +17,38 @@ from finishing.sessions.matching import FrameFacts, Matching, local_time, match_
 from finishing.sessions.session import Session
 
 
-def read_headers(frames: Sequence[FramePath], jobs: int | None = None) -> tuple[dict[str, Header], dict[str, Problem]]:
-    """The headers of many frames, read side by side, and the problems of those that cannot be read."""
-    headers: dict[str, Header] = {}
-    problems: dict[str, Problem] = {}
-    for frame, found in zip(frames, _read_all(frames, jobs or os.cpu_count() or 1), strict=True):
-        if isinstance(found, Problem):
-            problems[frame.name] = found
-        else:
-            headers[frame.name] = found
-    return headers, problems
+class Headers:
+    """Headers of files, each read once however often it is asked for."""
+
+    def __init__(self, jobs: int | None = None) -> None:
+        self._jobs = jobs or os.cpu_count() or 1
+        self._read: dict[Path, Header | Problem] = {}
+
+    def of(self, frames: Sequence[FramePath]) -> tuple[dict[str, Header], dict[str, Problem]]:
+        """The headers of frames by name, and the problems of those that cannot be read."""
+        new = [frame for frame in frames if frame.path not in self._read]
+        self._read.update(zip((frame.path for frame in new), _read_all(new, self._jobs), strict=True))
+        found = {frame.name: self._read[frame.path] for frame in frames}
+        headers = {name: header for name, header in found.items() if isinstance(header, Header)}
+        return headers, {name: problem for name, problem in found.items() if isinstance(problem, Problem)}
+
+    def finished_among(self, files: Sequence[FramePath]) -> dict[Path, str]:
+        """The files that say that a look was carried out on them, with the names of those that they were made from."""
+        self.of(files)
+        found = {file.path: made_from(self._read[file.path]) for file in files}
+        return {path: source for path, source in found.items() if source is not None}
+
+
+def made_from(header: Header | Problem) -> str | None:
+    """The name of the file that a finished one was made from; None for a frame, of which this program may still have
+    taken the lights apart."""
+    packet = b"" if isinstance(header, Problem) else header.metadata.xmp_raw
+    if NAMESPACE.encode() not in packet:  # most frames: nothing need be parsed
+        return None
+    record = read_finished(packet)
+    if record is None or "RecipeHash" not in record.values:
+        return None
+    return PurePosixPath(record.source_name).name or "another file"
 
 
 def _read_all(frames: Sequence[FramePath], jobs: int) -> Iterable[Header | Problem]:
