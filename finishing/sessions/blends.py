@@ -17,7 +17,7 @@ from finishing.documents.fields import Words, parse_number, texts
 from finishing.documents.reading import Model
 from finishing.errors import Problem
 from finishing.sessions.file_names import as_disks_compare
-from finishing.sessions.folder import is_pattern, several_names, unknown_frame
+from finishing.sessions.frame_names import is_pattern, several_names, unknown_frame
 
 #: A light is moved by no more than so many stops: beyond it there is nothing but noise, or white.
 MOST_STOPS = 10.0

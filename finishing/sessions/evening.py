@@ -11,7 +11,7 @@ from finishing.documents.fields import Box, Fraction, Text, Words, number, parse
 from finishing.documents.names import unknown_name
 from finishing.documents.reading import Model
 from finishing.errors import Problem, ProblemSet, problems_of
-from finishing.sessions.folder import unknown_frame
+from finishing.sessions.frame_names import unknown_frame
 
 AtMost = Annotated[float, number(0, 10, "stops", example="1.0")]
 Kelvin = Annotated[float, number(2000, 25000, "kelvin", example="5600")]

@@ -24,7 +24,7 @@ from finishing.exposure.light import ambient_at, strobe_at, strobe_stops, togeth
 from finishing.exposure.series import exact_aperture, exact_exposure, exact_iso, exact_shutter
 from finishing.exposure.values import Exposure, difference_in_stops
 from finishing.sessions.clocks import Camera, ClockFound
-from finishing.sessions.folder import is_pattern, matches
+from finishing.sessions.frame_names import is_pattern, matches
 from finishing.sessions.plan import Setup, ShootPlan
 from finishing.sessions.readings import heads_of
 

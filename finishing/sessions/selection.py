@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from finishing.documents.fields import parse_number, scalar
-from finishing.sessions.folder import FramePath, matches
+from finishing.sessions.folder import FramePath
+from finishing.sessions.frame_names import matches
 
 EXPECTED = "all, a set-up's id, a frame's name, pattern or range, a list of these, or {rating_at_least: 1…5}"
 

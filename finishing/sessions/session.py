@@ -33,17 +33,8 @@ from finishing.sessions.blends import Blends, FrameBlend, blend_problems
 from finishing.sessions.clocks import CameraClocks, clock_problems, clock_warnings
 from finishing.sessions.deliverables import Deliverable, deliverable_problems, idle_settings
 from finishing.sessions.evening import Match, match_problems
-from finishing.sessions.folder import (
-    FinishedAmong,
-    Found,
-    FramePath,
-    find_files,
-    inside_file,
-    matches,
-    none_finished,
-    open_range,
-    unknown_frame,
-)
+from finishing.sessions.folder import FinishedAmong, Found, FramePath, find_files, inside_file, none_finished
+from finishing.sessions.frame_names import matches, open_range, unknown_frame
 from finishing.sessions.plan import ShootPlan, read_plan, setup_ids
 from finishing.sessions.selection import EVERYTHING, FrameSelection, Selection
 

@@ -9,7 +9,8 @@ import pytest
 
 from finishing.errors import Problem, ProblemSet
 from finishing.sessions.deliverables import Deliverable, file_name
-from finishing.sessions.folder import FramePath, frame_range, matches, unknown_frame
+from finishing.sessions.folder import FramePath
+from finishing.sessions.frame_names import frame_range, matches, unknown_frame
 from finishing.sessions.selection import Selection, select_frames
 from finishing.sessions.session import SessionFile, read_session
 from tests.sessions.conftest import FRAMES, PLAN, Write

@@ -15,7 +15,7 @@ from finishing.exposure.values import aperture_value, speed_value, time_value
 from finishing.light.frames import LitFrame
 from finishing.photographs.headers import Header, read_header
 from finishing.photographs.reading import Photograph, read_photograph
-from finishing.sessions.folder import matches
+from finishing.sessions.frame_names import matches
 from finishing.sessions.plan import PlannedExposure, ShootPlan
 
 #: Apertures, sensitivities and shutters that differ by less are the same: half of the finest step cameras are set in.

@@ -9,7 +9,8 @@ from pathlib import Path, PurePosixPath
 from finishing.batch.memory.ledger import Entry, Ledger, hash_file, open_ledger
 from finishing.batch.memory.owners import not_ours
 from finishing.errors import Place, Problem
-from finishing.sessions.folder import LEDGER_NAME, UnknownFrame
+from finishing.sessions.folder import LEDGER_NAME
+from finishing.sessions.frame_names import UnknownFrame
 from finishing.sessions.session import Session
 
 #: Frames that are told by name.

@@ -126,7 +126,7 @@ def _file_of(frame: Path) -> Path:
     session = session_above(frame) if not frame.suffix and not frame.exists() else None
     if session is None:
         return frame
-    from finishing.sessions.folder import unknown_frame
+    from finishing.sessions.frame_names import unknown_frame
     from finishing.sessions.session import examine_session
 
     try:

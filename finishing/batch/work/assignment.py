@@ -14,7 +14,8 @@ from finishing.evenness.correction import NONE, Correction
 from finishing.photographs.headers import Header
 from finishing.recipes.recipe import Recipe
 from finishing.sessions.deliverables import Deliverable, file_name, is_profile_file
-from finishing.sessions.folder import OUTPUT_FOLDER, FramePath, matches, open_range, unknown_frame
+from finishing.sessions.folder import OUTPUT_FOLDER, FramePath
+from finishing.sessions.frame_names import matches, open_range, unknown_frame
 from finishing.sessions.matching import FrameMatch, Matching
 from finishing.sessions.selection import parse_selection, select_frames
 from finishing.sessions.session import PerFrame, Session

@@ -19,7 +19,8 @@ from finishing.sessions.blends import FrameBlend, setup_of_blend, setup_problems
 from finishing.sessions.deliverables import Deliverable, file_name
 from finishing.sessions.evening import stranger_problems
 from finishing.sessions.file_names import as_disks_compare
-from finishing.sessions.folder import OUTPUT_FOLDER, FramePath, matches
+from finishing.sessions.folder import OUTPUT_FOLDER, FramePath
+from finishing.sessions.frame_names import matches
 from finishing.sessions.matching import Matching
 from finishing.sessions.selection import select_frames
 from finishing.sessions.session import Examined, LookForFrames, Session, examine_session
