@@ -23,7 +23,7 @@ from finishing.overview import Overview
 from finishing.recipes.recipe import Step
 
 #: Bytes of float32 planes in one strip: what stays in a core's second-level cache together with the codes.
-STRIP_BYTES = 1024 * 1024
+STRIP_BYTES = 1536 * 1024
 
 
 def execute(
