@@ -46,16 +46,17 @@ def plain_blur(pixels: NDArray[np.float64], sigma: float) -> NDArray[np.float64]
     return result
 
 
-def mirrored(positions: NDArray[np.int64], size: int) -> NDArray[np.int64]:
-    """Pixels 0…size − 1 that positions beyond the frame's edge stand for: … 1 0 | 0 1 2 … size−1 | size−1 …"""
-    within = positions % (2 * size)
-    return np.minimum(within, 2 * size - 1 - within)
-
-
 def in_threes(half: NDArray[np.float64]) -> NDArray[np.float32]:
     """Weights from the middle outward as the kernels take them: with zeros at the end until those beside the middle go
     in threes."""
     return np.append(half, np.zeros(-(len(half) - 1) % 3)).astype(np.float32)
+
+
+@compiled
+def mirrored(position: Any, size: Any) -> Any:
+    """The pixel 0…size − 1 that a position beyond the frame's edge stands for: … 1 0 | 0 1 2 … size−1 | size−1 …"""
+    within = position % (2 * size)
+    return min(within, 2 * size - 1 - within)
 
 
 @compiled

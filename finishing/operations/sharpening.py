@@ -7,7 +7,15 @@ from numpy.typing import NDArray
 
 from finishing.compiled import ONE, ZERO, compiled, singles, smooth_step
 from finishing.documents.fields import number
-from finishing.gaussian import blur_across, blur_down, gaussian_radius, gaussian_weights, in_threes, plain_blur
+from finishing.gaussian import (
+    blur_across,
+    blur_down,
+    gaussian_radius,
+    gaussian_weights,
+    in_threes,
+    mirrored,
+    plain_blur,
+)
 from finishing.operation import AroundKernel, Domain, Geometry, Operation, Pixels, Planes, Reach, parameter
 from finishing.strips import row_of
 
@@ -84,13 +92,6 @@ class Sharpening(Operation):
 
 
 @compiled
-def reflected(position: Any, size: Any) -> Any:
-    """As `gaussian.mirrored`, of one position."""
-    within = position % (2 * size)
-    return min(within, 2 * size - 1 - within)
-
-
-@compiled
 def sharpen(
     memory: Any,
     table: Any,
@@ -114,7 +115,7 @@ def sharpen(
     highest, lowest = max(out_top - reach, 0), min(out_top + rows + reach, height) - 1
     for place in range(around.shape[0]):
         # a weight of 0 that makes up three would look at a row that is not there: any does
-        row = min(max(reflected(out_top - radius + place, height), highest), lowest)
+        row = min(max(mirrored(out_top - radius + place, height), highest), lowest)
         around[place] = row_of(table, 0, row)
     stripe = max(STRIPE // (radius + 1), 2 * radius, LEAST_STRIPE)
     down = np.empty(stripe + 2 * radius, np.float32)
@@ -126,9 +127,9 @@ def sharpen(
         for row in range(rows):
             blur_down(memory, begin, around, row + radius, weights, down[first:last])
             for place in range(first):
-                down[place] = down[reflected(left - radius + place, width) - left + radius]
+                down[place] = down[mirrored(left - radius + place, width) - left + radius]
             for place in range(last, size + 2 * radius):
-                down[place] = down[reflected(left - radius + place, width) - left + radius]
+                down[place] = down[mirrored(left - radius + place, width) - left + radius]
             blur_across(down, weights, soft[:size])
             line, result = memory[around[row + radius], left : left + size], out[0, row, left : left + size]
             for x in range(size):

@@ -47,6 +47,10 @@ def finish(operations: list[Operation] | list[Step], planes: NDArray[np.float32]
     return sink.planes
 
 
+def all_mirrored(positions: NDArray[np.int64], size: int) -> NDArray[np.int64]:
+    return np.array([mirrored(int(position), size) for position in positions])
+
+
 class FromAfar(Operation):
     """For tests: each pixel becomes the mean of those `far` rows above and below; it declares `declared` rows."""
 
@@ -73,7 +77,7 @@ class FromAfar(Operation):
             copy_rows(memory, table, planes, top)
             rows = out_top + np.arange(out.shape[1])
             above, below = (
-                np.clip(mirrored(rows + way, geometry.height) - top, 0, planes.shape[1] - 1)
+                np.clip(all_mirrored(rows + way, geometry.height) - top, 0, planes.shape[1] - 1)
                 for way in (-self.far, self.far)
             )
             out[:] = (planes[:, above] + planes[:, below]) / 2
@@ -82,7 +86,7 @@ class FromAfar(Operation):
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         rows = np.arange(geometry.height)
-        above, below = (mirrored(rows + way, geometry.height) for way in (-self.far, self.far))
+        above, below = (all_mirrored(rows + way, geometry.height) for way in (-self.far, self.far))
         return (pixels[above] + pixels[below]) / 2
 
 
@@ -249,7 +253,7 @@ def test_any_windows_one_behind_the_other(radii: list[int], height: int, rows: i
 @given(st.integers(-100, 100), st.integers(1, 20))
 def test_mirrored_positions_are_those_of_numpy(position: int, size: int) -> None:
     expected = np.pad(np.arange(size), 100, "symmetric")[position + 100] if position < size + 100 else None
-    assert expected is None or mirrored(np.array([position]), size)[0] == expected
+    assert expected is None or mirrored(position, size) == expected
 
 
 @pytest.mark.parametrize("frame_step", [Glow(spread=0.3, above=0.3), Glow(spread=0.2, above=0), Halation(spread=0.1)])
