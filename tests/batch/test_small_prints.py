@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from finishing.batch.delivery.left_over import forget
+from finishing.batch.delivery.print_sizes import size_words, small_print
 from finishing.batch.delivery.run import run
-from finishing.batch.delivery.small_prints import size_words, small_print
 from finishing.batch.memory.ledger import open_ledger
 from finishing.batch.memory.verifying import verify_outputs
 from finishing.batch.texts.checking import check_file

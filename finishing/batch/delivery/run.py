@@ -20,8 +20,8 @@ from typing import Any
 from finishing.batch.delivery.finishing_frames import Finished, Made, Task, checks_failed, finish_frame, tasks_of
 from finishing.batch.delivery.left_over import left_over
 from finishing.batch.delivery.measuring import failed_of
+from finishing.batch.delivery.print_sizes import print_warnings
 from finishing.batch.delivery.report import Report
-from finishing.batch.delivery.small_prints import small_print_warnings
 from finishing.batch.delivery.standing import to_make
 from finishing.batch.memory.ledger import Entry, Ledger, hash_file, open_ledger
 from finishing.batch.memory.ledger_trouble import LedgerProblem
@@ -83,7 +83,7 @@ def run(
         if ledger is not None and session.evenness is not None and not dry_run:
             session.evenness.measurements.write_to(ledger)
         due = _due(session, ledger, folder, report, again=again, strict=strict)
-        report.warnings = small_print_warnings(session.session, _kept(session))
+        report.warnings = print_warnings(session.session, _kept(session))
         if ledger is not None:
             lost = list(lost_frames(ledger, session.session).values())
             gone = lost_frames_problem(lost, folder, session.session)

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from finishing import units
-from finishing.batch.delivery.small_prints import lengths_words, size_words
+from finishing.batch.delivery.print_sizes import lengths_words, size_words
 from finishing.batch.memory.inspection_words import (
     CHANGED,
     GONE,

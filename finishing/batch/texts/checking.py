@@ -93,7 +93,7 @@ def _session(path: Path) -> Checked:
     told = [*foundation.session.warnings, *_not_evened_out(foundation), *warnings]
     told += [*_blends(foundation, failing), *_picks(foundation)]
     told += _packets(foundation)
-    return problems, [*told, *_small_prints(foundation)], failing
+    return problems, [*told, *_print_warnings(foundation)], failing
 
 
 def _failing(foundation: "Foundation") -> dict[str, Problem]:
@@ -168,16 +168,16 @@ def _not_evened_out(foundation: "Foundation") -> list[Problem]:
     return not_evened_out(foundation.session, foundation.headers, foundation.matching, wanted)
 
 
-def _small_prints(foundation: "Foundation") -> list[Problem]:
+def _print_warnings(foundation: "Foundation") -> list[Problem]:
     """Prints that frames and blends are too small for; of those alone that get a look, as in a run."""
     session = foundation.session
     if all(one.print_size is None for one in session.value.deliverables.values()):
         return []
-    from finishing.batch.delivery.small_prints import small_prints_of_session
+    from finishing.batch.delivery.print_sizes import print_warnings_of_session
 
     finished = set[str]().union(*(names for names, _ in foundation.wanted()))
     frames = [frame for frame in foundation.everything if frame.name in finished]
-    return small_prints_of_session(session, frames, foundation.headers)
+    return print_warnings_of_session(session, frames, foundation.headers)
 
 
 def _blends(foundation: "Foundation", failing: Collection[str]) -> list[Problem]:

@@ -41,11 +41,11 @@ def small_print(deliverable: Deliverable, frame: str, width: int, height: int) -
     return SmallPrint(frame, round(inches * asked), pixels, resolution)
 
 
-def small_print_warnings(
+def print_warnings(
     session: Session, kept: Mapping[str, Iterable[tuple[str, int, int]]]
 ) -> list[Problem]:  # fmt: skip
-    """A warning for each deliverable with frames that are too small for its print. kept: by deliverable, the frames
-    that it is made of: name, width and height in pixels as kept."""
+    """Warnings for deliverables with frames that are too small for their print, or of another shape. kept: by
+    deliverable, the frames that it is made of: name, width and height in pixels as kept."""
     warnings = []
     for name, frames in kept.items():
         deliverable = session.value.deliverables.get(name)
@@ -129,7 +129,7 @@ def lengths_words(*inches: float) -> str:
     return " × ".join(units.format_number(side, 2) for side in inches) + " inches"
 
 
-def small_prints_of_session(
+def print_warnings_of_session(
     session: Session, frames: Iterable[FramePath], headers: Mapping[str, Header]
 ) -> list[Problem]:
     """The warnings for all frames and blends that are delivered, from their headers alone."""
@@ -140,4 +140,4 @@ def small_prints_of_session(
         if header is not None:
             framing = framing_of(session.of_frame(frame.name), header.width, header.height)
             kept.append((frame.name, framing.width, framing.height))
-    return small_print_warnings(session, dict.fromkeys(prints, kept))
+    return print_warnings(session, dict.fromkeys(prints, kept))
