@@ -30,6 +30,7 @@ class Compiled:
         self.__name__ = function.__name__
         self.__doc__ = function.__doc__
         self._machine: Callable[..., Any] | None = None
+        self._variants: dict[tuple[tuple[str, Compiled], ...], Compiled] = {}
 
     @property
     def machine(self) -> Callable[..., Any]:
@@ -37,6 +38,16 @@ class Compiled:
         if self._machine is None:
             self._machine = self._compile()
         return self._machine
+
+    def linked(self, **functions: "Compiled") -> "Compiled":
+        """This function with other ones in the place of the names that stand for them; the same each time."""
+        key = tuple(functions.items())
+        if key not in self._variants:
+            found = {**self.function.__globals__, **functions}
+            variant = FunctionType(self.function.__code__, found, self.function.__name__)
+            variant.__module__, variant.__qualname__ = self.function.__module__, self.function.__qualname__
+            self._variants[key] = Compiled(variant, inline=self.inline)
+        return self._variants[key]
 
     def _looked_up(self) -> dict[str, Any]:
         """What the function finds outside of itself: helpers, constants, modules."""

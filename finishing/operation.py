@@ -7,7 +7,7 @@ which domain does it work) and the engine plans from those facts without ever lo
 """
 
 from abc import abstractmethod
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from enum import Enum
 from typing import Any, ClassVar
@@ -19,6 +19,7 @@ from pydantic import Field
 from finishing.documents.fields import Words
 from finishing.documents.models import words_of
 from finishing.documents.reading import Model
+from finishing.kernel import AroundKernel, Kernel
 from finishing.overview import Overview
 
 #: Rows as the engine holds them: float32 (3, rows, width).
@@ -27,12 +28,6 @@ Planes = NDArray[np.float32]
 Pixels = NDArray[np.float64]
 #: First column, first row, column after the last, row after the last.
 Rectangle = tuple[int, int, int, int]
-#: Works in place on planes of which the first row is row `top` of the frame.
-Kernel = Callable[[Planes, int], None]
-#: Where the reach is the pixels around: (memory, table, out, out_top) makes the rows of `out`, of which the first is
-#: row out_top of the frame, from the rows as they are before, which stand where the table says (see `strips`); all that
-#: are looked at are there.
-AroundKernel = Callable[[NDArray[np.float32], NDArray[np.int64], Planes, int], None]
 
 
 class Domain(Enum):

@@ -61,3 +61,13 @@ def test_the_shared_roots_and_powers_against_numpy() -> None:
     assert np.abs(roots / np.cbrt(exact) - 1).max() < 7e-7
     assert np.abs(logarithms - np.log2(exact)).max() < 1.5e-6
     assert np.abs(powers / exact**2.4 - 1).max() < 5e-6
+
+
+def test_a_function_is_linked_once_with_each_other_one() -> None:
+    other = with_globals(helper, FACTOR=np.float32(3))
+    with_other = kernel.linked(helper=other)
+    assert kernel.linked(helper=helper).fingerprint == kernel.fingerprint
+    assert kernel.linked(helper=other) is with_other
+    line = np.ones(5, np.float32)
+    with_other(line)
+    assert line.tolist() == [3] * 5

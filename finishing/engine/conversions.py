@@ -4,9 +4,90 @@ from typing import Any
 
 import numpy as np
 
-from finishing.compiled import ONE, ZERO, compiled, power
+from finishing.compiled import ONE, ZERO, compiled, inlined, power
 
 HALF = np.float32(0.5)
+
+
+#: Pixels of a row that are looked at together for whether all of them have the same weight.
+TOGETHER = 1024
+
+
+@compiled
+def load_between(codes: Any, tables: Any, weights: Any, planes: Any) -> None:
+    """Values from integer codes (rows, width, 3) and weights 0…1 (rows, width).
+
+    tables: float32 (steps, 3, levels), the values at weights from 0 to 1, with straight lines between. Where pixels
+    side by side have one weight, they need one table.
+    """
+    own, held = tables[0].copy(), ZERO
+    width = planes.shape[2]
+    for row in range(planes.shape[1]):
+        for first in range(0, width, TOGETHER):
+            end = min(first + TOGETHER, width)
+            red, green, blue = planes[0, row][first:end], planes[1, row][first:end], planes[2, row][first:end]
+            line, weight = codes[row][first:end], weights[row][first:end]
+            if not alike(weight):
+                look_up_between(line, tables, weight, red, green, blue)
+                continue
+            if weight[0] != held:
+                held = weight[0]
+                fill_between(tables, held, own)
+            look_up(line, own, red, green, blue)
+
+
+@compiled
+def alike(weights: Any) -> Any:
+    """Whether all are the same. Counted, since a count vectorises."""
+    others = np.int32(0)
+    for x in range(weights.shape[0]):
+        others += np.int32(weights[x] != weights[0])
+    return others == 0
+
+
+@inlined
+def step_of(weight: Any, steps: Any) -> Any:
+    """The step below a weight, and how far the weight is on the way to the next."""
+    place = weight * np.float32(steps - 1)
+    below = min(np.int64(place), steps - 2)
+    return below, place - np.float32(below)
+
+
+@compiled
+def fill_between(tables: Any, weight: Any, own: Any) -> None:
+    """The table of one weight."""
+    below, way = step_of(weight, tables.shape[0])
+    for channel in range(3):
+        lower, upper = tables[below, channel], tables[below + 1, channel]
+        for code in range(tables.shape[2]):
+            own[channel, code] = lower[code] * (ONE - way) + upper[code] * way
+
+
+@compiled
+def look_up(codes: Any, table: Any, red: Any, green: Any, blue: Any) -> None:
+    """Pixels of a row, all from one table."""
+    for x in range(red.shape[0]):
+        red[x] = table[0, codes[x, 0]]
+        green[x] = table[1, codes[x, 1]]
+        blue[x] = table[2, codes[x, 2]]
+
+
+@compiled
+def look_up_between(codes: Any, tables: Any, weights: Any, red: Any, green: Any, blue: Any) -> None:
+    """Pixels of a row, each by its weight. Places are unsigned: a signed one is looked at for whether it counts from
+    the end, which takes as long as all the rest."""
+    flat = tables.reshape(-1)
+    second = np.uint64(tables.shape[2])
+    third, step = second + second, second + second + second
+    for x in range(red.shape[0]):
+        below, way = step_of(weights[x], tables.shape[0])
+        rest, start = ONE - way, np.uint64(below) * step
+        r = start + np.uint64(codes[x, 0])
+        g = start + second + np.uint64(codes[x, 1])
+        b = start + third + np.uint64(codes[x, 2])
+        red[x] = flat[r] * rest + flat[r + step] * way
+        green[x] = flat[g] * rest + flat[g + step] * way
+        blue[x] = flat[b] * rest + flat[b + step] * way
 
 
 @compiled

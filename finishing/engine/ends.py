@@ -1,5 +1,6 @@
 """Where pixels come from and where they go: both ends of the engine, in strips of whole rows."""
 
+from collections.abc import Sequence
 from functools import lru_cache, partial
 from typing import Any, Protocol
 
@@ -13,8 +14,11 @@ from finishing.colour.icc import ROUNDING
 from finishing.colour.spaces import ColourSpace
 from finishing.compiled import compiled, singles
 from finishing.engine import conversions, gamut
-from finishing.operation import Domain, Kernel, Planes
+from finishing.engine.plan import Table
+from finishing.engine.streaming import Work
+from finishing.operation import Domain, Geometry, Planes
 from finishing.overview import Reducer
+from finishing.regions.region import Region, WeightKernel
 
 #: What stands in for infinity: the largest value of a half-float picture. NaN becomes 0.
 LARGEST = np.float32(65504)
@@ -58,12 +62,31 @@ class CodedSource:
         self.matrix = None if matrix is None else singles(*np.asarray(matrix).ravel())
         self.height, self.width = codes.shape[:2]
 
-    def folded(self, kernels: list[Kernel]) -> "CodedSource":
-        """The same source with steps worked into its table. Only for sources without a matrix."""
+    @property
+    def table(self) -> Table:
+        """What of a recipe its tables may take in."""
+        if self.matrix is not None:
+            return Table.NOTHING
+        return Table.LIMITED if self.codes.dtype == np.uint8 else Table.ALIKE
+
+    def folded(self, works: Sequence[Work]) -> "CodedSource":
+        """The same source with steps worked into its tables."""
         tables = self.tables[:, None, :].copy()
-        for kernel in kernels:
-            kernel(tables, 0)
+        for work in works:
+            work(tables, 0)
         return CodedSource(self.codes, tables[:, 0, :].copy(), None)
+
+    def by_weight(self, step: Work, after: Sequence[Work], where: Region, geometry: Geometry) -> "WeightedSource":
+        """The same with a step that is inside a region, and what follows it."""
+        before = self.tables[:, None, :]
+        changed = before.copy()
+        step(changed, 0)
+        weights = np.linspace(0, 1, WEIGHTS, dtype=np.float32)[:, None]
+        tables = before * (1 - weights) + changed * weights
+        for work in after:
+            work(tables, 0)
+        by_steps = np.ascontiguousarray(np.moveaxis(tables, 1, 0))
+        return WeightedSource(self.codes, by_steps, where.prepare(geometry), where.rows(geometry))
 
     def read(self, planes: Planes, top: int) -> None:
         domains.load(self.codes[top : top + planes.shape[1]], self.tables, planes)
@@ -83,6 +106,38 @@ class CodedSource:
         if self.matrix is not None:
             domains.apply_matrix(planes, self.matrix)
         return LinearSource(planes)
+
+
+#: A table by code and weight has entries for so many weights, from 0 to 1, and straight lines between. A curve inside a
+#: region is mixed in encoded values, which then become light: the lines are off by at most 7e-6 of white there.
+WEIGHTS = 257
+
+
+class WeightedSource:
+    """Integer codes of a file whose decoding depends on a weight as well, which goes by the pixel's place.
+
+    codes: uint8 (height, width, 3). tables: float32 (WEIGHTS, 3, 256). fill: gives the weights, which are 0 outside of
+    `rows`.
+    """
+
+    def __init__(
+        self, codes: NDArray[Any], tables: NDArray[np.float32], fill: WeightKernel, rows: tuple[int, int]
+    ) -> None:
+        self.codes = codes
+        self.tables = tables
+        self.height, self.width = codes.shape[:2]
+        self._fill = fill
+        self._first, self._last = rows
+
+    def read(self, planes: Planes, top: int) -> None:
+        bottom = top + planes.shape[1]
+        codes = self.codes[top:bottom]
+        if top >= self._last or bottom <= self._first:
+            domains.load(codes, self.tables[0], planes)
+            return
+        weights = np.empty(planes.shape[1:], np.float32)
+        self._fill(weights, None, top)
+        conversions.load_between(codes, self.tables, weights, planes)
 
 
 def _spans(full: int, reduced: int) -> tuple[Any, ...]:

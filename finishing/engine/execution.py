@@ -14,11 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishing import domains
-from finishing.engine.ends import CodedSink, CodedSource, OverviewSink, Sink, Source
+from finishing.engine.ends import CodedSink, CodedSource, OverviewSink, Sink, Source, WeightedSource
 from finishing.engine.limits import limited, limited_around
-from finishing.engine.plan import Apply, Convert, Item, plan, radius_of
-from finishing.engine.streaming import Alone, Around, Placed, Share
-from finishing.operation import AroundKernel, Domain, Geometry, Kernel, Operation, Planes, Reach
+from finishing.engine.plan import Apply, Convert, Item, Table, plan, radius_of
+from finishing.engine.streaming import Alone, Around, Placed, Share, Work
+from finishing.kernel import AroundKernel, Kernel
+from finishing.operation import Domain, Geometry, Operation, Planes, Reach
 from finishing.overview import Overview
 from finishing.recipes.recipe import Step
 
@@ -36,11 +37,11 @@ def execute(
     threads: int = 1,
 ) -> None:
     """Carry out steps from source to sink. geometry's width and height are the source's."""
-    table = isinstance(source, CodedSource) and source.matrix is None
+    table = source.table if isinstance(source, CodedSource) else Table.NOTHING
     work = plan(steps, accepted=sink.domains, table=table)
     if work.table:
         assert isinstance(source, CodedSource)
-        source = source.folded([_kernel(item, geometry) for item in work.table])
+        source = _folded(source, work.table, geometry)
     if (
         not work.items
         and type(sink) is CodedSink
@@ -112,8 +113,20 @@ def strip_height(width: int) -> int:
     return max(4, STRIP_BYTES // (12 * width))
 
 
-def _kernel(item: Item, geometry: Geometry) -> Kernel:
-    """Of an item that looks at nothing around, nor at the frame."""
+def _folded(source: CodedSource, items: Sequence[Item], geometry: Geometry) -> CodedSource | WeightedSource:
+    """The source with the items worked into its tables."""
+    works = [_in_table(item, geometry) for item in items]
+    for index, item in enumerate(items):
+        if isinstance(item, Apply) and item.step.where is not None:
+            before, step, after = source.folded(works[:index]), works[index], works[index + 1 :]
+            return before.by_weight(step, after, item.step.where, geometry)
+    return source.folded(works)
+
+
+def _in_table(item: Item, geometry: Geometry) -> Work:
+    """Of an item that treats each channel by itself, without its region."""
+    if isinstance(item, Apply):
+        item = Apply(replace(item.step, where=None))
     placed = _placed(item, geometry, None)
     assert isinstance(placed, Alone)
     return placed.kernel
@@ -139,7 +152,7 @@ def _prepared(operation: Operation, geometry: Geometry) -> Kernel | AroundKernel
     return operation.prepare(geometry)
 
 
-def _conversion(item: Convert) -> Kernel:
+def _conversion(item: Convert) -> Work:
     before, after = _product(item.before), _product(item.after)
     ways: dict[tuple[Domain, Domain], Callable[[Planes], None]] = {
         (Domain.LINEAR, Domain.ENCODED): domains.linear_to_encoded,

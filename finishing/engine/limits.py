@@ -6,70 +6,36 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishing import domains
-from finishing.compiled import ONE, compiled
-from finishing.operation import AroundKernel, Domain, Geometry, Kernel, Operation, Planes, Reach
+from finishing.compiled import ONE, ZERO, compiled, singles
+from finishing.engine.streaming import Work
+from finishing.kernel import AroundKernel, Kernel
+from finishing.operation import Domain, Geometry, Operation, Planes
 from finishing.regions.region import Region
-from finishing.strips import copy_rows
+from finishing.strips import copy_rows, row_of
 
-#: A region of less than this share of the frame is worked on aside; in a larger one the step works in place, and what
-#: it should not have changed comes back.
-LARGE = 0.5
-#: Pixels of a row that are looked at together for whether all of them are fully in.
-BLOCK = 64
+#: Rows and columns that a step works on at a time, on a copy that stays in a core's first-level cache.
+PART_ROWS, PART_COLUMNS = 8, 256
 
 
-def limited(operation: Operation, kernel: Kernel, where: Region, geometry: Geometry) -> Kernel:
-    """The step's kernel, inside the region. Rows of the frame that it does not reach cost nothing."""
+def limited(operation: Operation, kernel: Kernel, where: Region, geometry: Geometry) -> Work:
+    """The step's kernel, inside the region. What of the frame it does not reach costs nothing."""
+    fill = where.prepare(geometry)
     first, last = where.rows(geometry)
     left, right = where.columns(geometry)
-    if (last - first) * (right - left) < LARGE * geometry.height * geometry.width:
-        return _aside(operation, kernel, where, geometry, (first, last), (left, right))
-    return _in_place(operation, kernel, where, geometry, (first, last))
-
-
-def _aside(
-    operation: Operation,
-    kernel: Kernel,
-    where: Region,
-    geometry: Geometry,
-    rows: tuple[int, int],
-    columns: tuple[int, int],
-) -> Kernel:
-    """The step works on a copy, which is mixed in. One that looks at a pixel's place gets whole rows."""
-    fill = where.prepare(geometry)
-    left, right = columns
-    begin, end = columns if operation.reach is Reach.PIXEL else (0, geometry.width)
+    matrix = None if operation.matrix is None else singles(*operation.matrix.ravel())
+    weighted = in_parts.linked(part=kernel.part)
 
     def run(planes: Planes, top: int) -> None:
-        start, stop = max(rows[0] - top, 0), min(rows[1] - top, planes.shape[1])
+        start, stop = max(first - top, 0), min(last - top, planes.shape[1])
         if start >= stop or left >= right:
             return
-        work = planes[:, start:stop, begin:end].copy()
         weights = np.empty((stop - start, right - left), np.float32)
         inside = planes[:, start:stop, left:right]
         fill(weights, _oklab(inside, operation.domain) if where.looks_at_colour else None, top + start, left)
-        kernel(work, top + start)
-        mix(planes, work, weights, start, left, left - begin)
-
-    return run
-
-
-def _in_place(operation: Operation, kernel: Kernel, where: Region, geometry: Geometry, rows: tuple[int, int]) -> Kernel:
-    """The step works where the pixels are; those that are not fully in are kept beforehand and mixed with what they
-    became."""
-    fill = where.prepare(geometry)
-
-    def run(planes: Planes, top: int) -> None:
-        if top >= rows[1] or top + planes.shape[1] <= rows[0]:
-            return
-        weights = np.empty(planes.shape[1:], np.float32)
-        fill(weights, _oklab(planes, operation.domain) if where.looks_at_colour else None, top)
-        whole = np.empty((planes.shape[1], 2), np.int64)
-        find_whole(weights, whole)
-        before = np.empty_like(planes)
-        keep_beside(planes, whole, before)
-        kernel(planes, top)
-        mix_beside(planes, before, weights, whole)
+        if matrix is None:
+            weighted(planes, weights, start, left, *kernel.of_rows(top + start, stop - start))
+        else:
+            mix_matrix(planes, weights, start, left, matrix)
 
     return run
 
@@ -81,16 +47,18 @@ def limited_around(operation: Operation, kernel: AroundKernel, where: Region, ge
     left, right = where.columns(geometry)
 
     def run(memory: NDArray[np.float32], table: NDArray[np.int64], out: Planes, out_top: int) -> None:
-        copy_rows(memory, table, out, out_top)
-        start, stop = max(first - out_top, 0), min(last - out_top, out.shape[1])
-        if start >= stop or left >= right:
+        if out_top >= last or out_top + out.shape[1] <= first or left >= right:
+            copy_rows(memory, table, out, out_top)
             return
-        work = np.empty((3, stop - start, geometry.width), np.float32)
-        kernel(memory, table, work, out_top + start)
-        weights = np.empty((stop - start, right - left), np.float32)
-        inside = out[:, start:stop, left:right]
-        fill(weights, _oklab(inside, operation.domain) if where.looks_at_colour else None, out_top + start, left)
-        mix(out, work, weights, start, left, left)
+        colours = None
+        if where.looks_at_colour:
+            before = np.empty_like(out)
+            copy_rows(memory, table, before, out_top)
+            colours = _oklab(before[:, :, left:right], operation.domain)
+        weights = np.empty((out.shape[1], right - left), np.float32)
+        fill(weights, colours, out_top, left)
+        kernel(memory, table, out, out_top)
+        mix_before(memory, table, out, out_top, weights, left)
 
     return run
 
@@ -104,61 +72,132 @@ def _oklab(planes: Planes, domain: Domain) -> Planes:
     return colours
 
 
+#: Stands for `Kernel.part` of the step's kernel.
+part: Any = None
+
+
 @compiled
-def mix(planes: Any, changed: Any, weights: Any, row: Any, column: Any, changed_column: Any) -> None:
+def in_parts(planes: Any, weights: Any, row: Any, column: Any, top: Any, arguments: Any) -> None:
     """planes · (1 − w) + changed · w with one weight a pixel; exact where w is 0 or 1.
 
-    weights (rows, columns) lie at row, column of planes and at the first row and changed_column of changed.
+    weights (rows, columns) lie at row, column of planes, which are whole rows; top, arguments: of the kernel.
     """
-    rows, width = weights.shape
-    for channel in range(planes.shape[0]):
-        for y in range(rows):
-            line = planes[channel, row + y, column : column + width]
-            other, weight = changed[channel, y, changed_column : changed_column + width], weights[y]
+    memory = np.empty(3 * PART_ROWS * PART_COLUMNS, np.float32)
+    height, width = weights.shape
+    for first in range(0, height, PART_ROWS):
+        rows = min(PART_ROWS, height - first)
+        for left in range(0, width, PART_COLUMNS):
+            columns = min(PART_COLUMNS, width - left)
+            if all_are(ZERO, weights, first, rows, left, columns):
+                continue
+            work = memory[: 3 * rows * columns].reshape((3, rows, columns))
+            copy(planes, row + first, column + left, work)
+            part(work, top + first, column + left, arguments)
+            if all_are(ONE, weights, first, rows, left, columns):
+                copy_back(planes, row + first, column + left, work)
+            else:
+                mix(planes, row + first, column + left, work, weights, first, left)
+
+
+@compiled
+def all_are(value: Any, weights: Any, first: Any, rows: Any, left: Any, columns: Any) -> Any:
+    """Whether every weight of a part is this value. Counted, since a count vectorises."""
+    for row in range(first, first + rows):
+        line = weights[row, left : left + columns]
+        others = np.int32(0)
+        for x in range(columns):
+            others += np.int32(line[x] != value)
+        if others > 0:
+            return False
+    return True
+
+
+@compiled
+def copy(planes: Any, row: Any, column: Any, part: Any) -> None:
+    """What stands at row, column of planes stands in the part."""
+    end = column + part.shape[2]
+    for y in range(part.shape[1]):
+        red, green, blue = (
+            planes[0, row + y, column:end],
+            planes[1, row + y, column:end],
+            planes[2, row + y, column:end],
+        )
+        r, g, b = part[0, y], part[1, y], part[2, y]
+        for x in range(part.shape[2]):
+            r[x] = red[x]
+            g[x] = green[x]
+            b[x] = blue[x]
+
+
+@compiled
+def copy_back(planes: Any, row: Any, column: Any, part: Any) -> None:
+    """The other way."""
+    end = column + part.shape[2]
+    for y in range(part.shape[1]):
+        red, green, blue = (
+            planes[0, row + y, column:end],
+            planes[1, row + y, column:end],
+            planes[2, row + y, column:end],
+        )
+        r, g, b = part[0, y], part[1, y], part[2, y]
+        for x in range(part.shape[2]):
+            red[x] = r[x]
+            green[x] = g[x]
+            blue[x] = b[x]
+
+
+@compiled
+def mix(planes: Any, row: Any, column: Any, part: Any, weights: Any, first: Any, left: Any) -> None:
+    """A part into the planes, in which it stands at row, column, by the weights, in which it stands at first, left."""
+    width = part.shape[2]
+    end = column + width
+    for y in range(part.shape[1]):
+        red, green, blue = (
+            planes[0, row + y, column:end],
+            planes[1, row + y, column:end],
+            planes[2, row + y, column:end],
+        )
+        r, g, b = part[0, y], part[1, y], part[2, y]
+        weight = weights[first + y, left : left + width]
+        for x in range(width):
+            w = weight[x]
+            rest = ONE - w
+            red[x] = red[x] * rest + r[x] * w
+            green[x] = green[x] * rest + g[x] * w
+            blue[x] = blue[x] * rest + b[x] * w
+
+
+@compiled
+def mix_matrix(planes: Any, weights: Any, row: Any, column: Any, matrix: Any) -> None:
+    """The same for a step that is no more than a 3×3 (nine float32, row by row): it needs no copy."""
+    m00, m01, m02, m10, m11, m12, m20, m21, m22 = matrix
+    width = weights.shape[1]
+    end = column + width
+    for y in range(weights.shape[0]):
+        red, green, blue = (
+            planes[0, row + y, column:end],
+            planes[1, row + y, column:end],
+            planes[2, row + y, column:end],
+        )
+        weight = weights[y]
+        for x in range(width):
+            r, g, b, w = red[x], green[x], blue[x], weight[x]
+            rest = ONE - w
+            red[x] = r * rest + (m00 * r + m01 * g + m02 * b) * w
+            green[x] = g * rest + (m10 * r + m11 * g + m12 * b) * w
+            blue[x] = b * rest + (m20 * r + m21 * g + m22 * b) * w
+
+
+@compiled
+def mix_before(memory: Any, table: Any, planes: Any, top: Any, weights: Any, column: Any) -> None:
+    """The same into planes that are changed already, where what was there before stands in strips (see `strips`);
+    weights lie at `column` of planes, and are 0 beside."""
+    width = weights.shape[1]
+    for channel in range(3):
+        for row in range(planes.shape[1]):
+            line, old, weight = planes[channel, row], memory[row_of(table, channel, top + row)], weights[row]
+            line[:column] = old[:column]
+            line[column + width :] = old[column + width :]
+            part_line, part_old = line[column : column + width], old[column : column + width]
             for x in range(width):
-                line[x] = line[x] * (ONE - weight[x]) + other[x] * weight[x]
-
-
-@compiled
-def find_whole(weights: Any, whole: Any) -> None:
-    """For each row one stretch of columns, first and one past the last, in which every weight is 1, in whole blocks; an
-    empty one where there is none. No more is lost by it than time."""
-    blocks = weights.shape[1] // BLOCK
-    for row in range(weights.shape[0]):
-        begin = end = 0
-        for block in range(blocks):
-            part = weights[row, block * BLOCK : (block + 1) * BLOCK]
-            count = 0
-            for x in range(BLOCK):
-                count += part[x] == ONE
-            if count == BLOCK:
-                begin = block * BLOCK if begin == end else begin
-                end = (block + 1) * BLOCK
-            elif begin < end:
-                break
-        whole[row, 0], whole[row, 1] = begin, end
-
-
-@compiled
-def keep_beside(planes: Any, whole: Any, kept: Any) -> None:
-    """Copies what lies beside the stretches."""
-    width = planes.shape[2]
-    for channel in range(planes.shape[0]):
-        for row in range(planes.shape[1]):
-            for first, last in ((0, whole[row, 0]), (whole[row, 1], width)):
-                line, out = planes[channel, row, first:last], kept[channel, row, first:last]
-                for x in range(line.shape[0]):
-                    out[x] = line[x]
-
-
-@compiled
-def mix_beside(planes: Any, before: Any, weights: Any, whole: Any) -> None:
-    """before · (1 − w) + planes · w beside the stretches; exact where w is 0 or 1."""
-    width = planes.shape[2]
-    for channel in range(planes.shape[0]):
-        for row in range(planes.shape[1]):
-            for first, last in ((0, whole[row, 0]), (whole[row, 1], width)):
-                line, old = planes[channel, row, first:last], before[channel, row, first:last]
-                weight = weights[row, first:last]
-                for x in range(line.shape[0]):
-                    line[x] = old[x] * (ONE - weight[x]) + line[x] * weight[x]
+                part_line[x] = part_old[x] * (ONE - weight[x]) + part_line[x] * weight[x]

@@ -7,6 +7,7 @@ reorder, since the order is the author's.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from enum import Enum
 
 from finishing.operation import Domain, Geometry, Reach
 from finishing.recipes.recipe import Step
@@ -53,8 +54,8 @@ Item = Convert | Apply
 
 @dataclass(frozen=True)
 class Plan:
-    """table: worked into the decoding of 8-bit or 16-bit codes; items: done on strips of rows, in this order; output:
-    the domain that the result is in."""
+    """table: worked into the decoding of 8-bit or 16-bit codes, at most one step of it inside a region; items: done on
+    strips of rows, in this order; output: the domain that the result is in."""
 
     table: tuple[Item, ...]
     items: tuple[Item, ...]
@@ -106,12 +107,23 @@ def cancel_pairs(items: Sequence[Item]) -> list[Item]:
     return kept
 
 
-def fold_table(items: Sequence[Item]) -> Plan:
-    """The leading items that treat each channel by itself go into the decoding table, exactly."""
+class Table(Enum):
+    """What of a recipe can be worked into the table that decodes a source's codes."""
+
+    NOTHING = "the codes are not those of the working primaries, or there are none"
+    ALIKE = "steps that are the same all over the frame"
+    LIMITED = "one step inside a region as well: codes are few enough for a table by code and weight"
+
+
+def fold_table(items: Sequence[Item], table: Table) -> Plan:
+    """The leading items that treat each channel by itself go into the decoding table."""
     count = 0
-    for item in items:
-        if not _per_channel(item):
+    limited = table is Table.ALIKE
+    for item in items if table is not Table.NOTHING else ():
+        inside = isinstance(item, Apply) and item.step.where is not None
+        if not _per_channel(item) or (inside and limited):
             break
+        limited = limited or inside
         count += 1
     return Plan(tuple(items[:count]), tuple(items[count:]))
 
@@ -119,7 +131,11 @@ def fold_table(items: Sequence[Item]) -> Plan:
 def _per_channel(item: Item) -> bool:
     if isinstance(item, Convert):
         return Domain.OKLAB not in (item.source, item.target)
-    return item.step.where is None and item.step.operation.per_channel
+    operation, where = item.step.operation, item.step.where
+    if where is None:
+        return operation.per_channel
+    # What is no more than a 3×3 costs less on its own than the second table does.
+    return operation.per_channel and operation.matrix is None and not where.looks_at_colour
 
 
 def work_in_matrices(items: Sequence[Item]) -> list[Item]:
@@ -151,11 +167,11 @@ def choose_output(steps: Sequence[Step], accepted: Sequence[Domain]) -> Domain:
     return last if last in accepted else accepted[0]
 
 
-def plan(steps: Sequence[Step], *, accepted: Sequence[Domain], table: bool) -> Plan:
-    """All passes in their order. accepted: the domains that the result may be in, the best first. table: whether the
-    source is integer codes of the working primaries."""
+def plan(steps: Sequence[Step], *, accepted: Sequence[Domain], table: Table) -> Plan:
+    """All passes in their order. accepted: the domains that the result may be in, the best first. table: what the
+    source's may take in."""
     kept = drop_neutral(steps)
     output = choose_output(kept, accepted)
     items = cancel_pairs(insert_conversions(kept, output))
-    done = fold_table(items) if table else Plan((), tuple(items))
+    done = fold_table(items, table)
     return replace(done, items=tuple(work_in_matrices(done.items)), output=output)

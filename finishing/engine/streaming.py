@@ -10,14 +10,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from finishing.operation import AroundKernel, Kernel, Planes
+from finishing.kernel import AroundKernel
+from finishing.operation import Planes
+
+#: Done in place on whole rows, of which the first is row `top` of the frame.
+Work = Callable[[Planes, int], None]
 
 
 @dataclass(frozen=True)
 class Alone:
-    """A kernel that looks at no row but the one it works on."""
+    """What looks at no row but the one it works on."""
 
-    kernel: Kernel
+    kernel: Work
     radius: int = 0
 
 
@@ -149,8 +153,8 @@ class Share:
         held = [-(-2 * radius // self.rows) + 2 + SHORT_STRIPS + len(windows) for radius in windows]
         return 1 + len(windows) + sum(held)
 
-    def _steps(self, store: Store) -> list[Kernel | _Window]:
-        steps: list[Kernel | _Window] = []
+    def _steps(self, store: Store) -> list[Work | _Window]:
+        steps: list[Work | _Window] = []
         halo = self.halo
         for placed in self.kernels:
             if isinstance(placed, Alone):
@@ -162,7 +166,7 @@ class Share:
         return steps
 
 
-def _through(steps: Sequence[Kernel | _Window], strip: Strip) -> Iterator[Strip]:
+def _through(steps: Sequence[Work | _Window], strip: Strip) -> Iterator[Strip]:
     """The strips that come out of the steps when this one goes in."""
     for index, step in enumerate(steps):
         if isinstance(step, _Window):

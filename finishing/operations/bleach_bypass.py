@@ -6,7 +6,8 @@ import numpy as np
 
 from finishing.compiled import ONE, compiled, power, singles
 from finishing.documents.fields import Fraction, number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 #: ITU-R BT.709-6: weights of linear red, green and blue in relative luminance.
 LUMINANCE = (0.2126, 0.7152, 0.0722)
@@ -45,7 +46,7 @@ class BleachBypass(Operation):
     def prepare(self, geometry: Geometry) -> Kernel:
         weights = singles(*LUMINANCE)
         arguments = singles(self.silver, self.colour, 2.0**self.lighten * self.strength, 1 - self.strength)
-        return lambda planes, top: lay_over(planes, weights, *arguments)
+        return PixelKernel(lay_over, weights, *arguments)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         luminance = (pixels @ np.array(LUMINANCE))[..., None]

@@ -5,9 +5,10 @@ from typing import Annotated, Any, ClassVar
 import numpy as np
 
 from finishing.colour import transfer
-from finishing.compiled import compiled, singles
+from finishing.compiled import compiled
 from finishing.documents.fields import Colour, number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, Rectangle, parameter
+from finishing.kernel import Kernel, PlaceKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, Reach, Rectangle, parameter
 
 Ring = tuple[Rectangle, Rectangle, tuple[float, float, float]]
 
@@ -66,13 +67,8 @@ class Border(Operation):
         return rings
 
     def prepare(self, geometry: Geometry) -> Kernel:
-        rings = [(outer, inner, singles(*colour)) for outer, inner, colour in self.rings(geometry)]
-
-        def run(planes: Any, top: int) -> None:
-            for outer, inner, colour in rings:
-                paint(planes, top, outer, inner, colour)
-
-        return run
+        outer, inner, colours = zip(*self.rings(geometry), strict=True)
+        return PlaceKernel(paint, np.array([outer, inner], np.int64), np.array(colours, np.float32))
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         result = pixels.copy()
@@ -96,15 +92,16 @@ def _linear(colour: tuple[float, float, float]) -> tuple[float, float, float]:
 
 
 @compiled
-def paint(planes: Any, top: int, outer: Any, inner: Any, colour: Any) -> None:
-    """outer, inner: rectangles of the frame; top: the frame's row that the planes begin with."""
-    for row in range(max(outer[1] - top, 0), min(outer[3] - top, planes.shape[1])):
-        crosses = inner[1] <= row + top < inner[3]
-        first = inner[0] if crosses else outer[2]
-        last = inner[2] if crosses else outer[2]
-        for channel in range(3):
-            line, value = planes[channel, row], colour[channel]
-            for x in range(outer[0], first):
-                line[x] = value
-            for x in range(last, outer[2]):
-                line[x] = value
+def paint(planes: Any, top: Any, left: Any, rectangles: Any, colours: Any) -> None:
+    """rectangles: int (2, rings, 4), the outer and the inner ones in pixels of the frame; colours: (rings, 3)."""
+    rows, width = planes.shape[1], planes.shape[2]
+    for ring in range(rectangles.shape[1]):
+        outer, inner = rectangles[0, ring], rectangles[1, ring]
+        begin, end = min(max(outer[0] - left, 0), width), min(max(outer[2] - left, 0), width)
+        for row in range(max(outer[1] - top, 0), min(outer[3] - top, rows)):
+            crosses = inner[1] <= row + top < inner[3]
+            first = min(max(inner[0] - left, 0), width) if crosses else end
+            last = min(max(inner[2] - left, 0), width) if crosses else end
+            for channel in range(3):
+                planes[channel, row, begin:first] = colours[ring, channel]
+                planes[channel, row, last:end] = colours[ring, channel]

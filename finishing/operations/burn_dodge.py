@@ -7,7 +7,8 @@ import numpy as np
 
 from finishing.compiled import ONE, ZERO, compiled, power, singles, smooth_step
 from finishing.documents.fields import Centre, Fraction, number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, parameter
+from finishing.kernel import Kernel, PlaceKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, Reach, parameter
 
 
 class BurnDodge(Operation):
@@ -64,12 +65,7 @@ class BurnDodge(Operation):
     def prepare(self, geometry: Geometry) -> Kernel:
         column_u, column_v, row_u, row_v = (part.astype(np.float32) for part in self._offsets(geometry))
         arguments = singles(1 / max(self.softness, 1e-4), 2.0**self.stops)
-
-        def run(planes: Any, top: int) -> None:
-            bottom = top + planes.shape[1]
-            expose(planes, column_u, column_v, row_u[top:bottom], row_v[top:bottom], *arguments)
-
-        return run
+        return PlaceKernel(expose, column_u, column_v, row_u, row_v, *arguments)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         column_u, column_v, row_u, row_v = self._offsets(geometry)
@@ -80,13 +76,25 @@ class BurnDodge(Operation):
 
 
 @compiled
-def expose(planes: Any, column_u: Any, column_v: Any, row_u: Any, row_v: Any, per_softness: Any, gain: Any) -> None:
+def expose(
+    planes: Any,
+    top: Any,
+    left: Any,
+    column_u: Any,
+    column_v: Any,
+    row_u: Any,
+    row_v: Any,
+    per_softness: Any,
+    gain: Any,
+) -> None:
     """column_…, row_…: whose sums are a place along the ellipse's two axes; gain: in the middle."""
+    width = planes.shape[2]
+    columns_u, columns_v = column_u[left : left + width], column_v[left : left + width]
     for row in range(planes.shape[1]):
         red, green, blue = planes[0, row], planes[1, row], planes[2, row]
-        along, across = row_u[row], row_v[row]
-        for x in range(planes.shape[2]):
-            u, v = column_u[x] + along, column_v[x] + across
+        along, across = row_u[top + row], row_v[top + row]
+        for x in range(width):
+            u, v = columns_u[x] + along, columns_v[x] + across
             t = min(max((ONE - np.sqrt(u * u + v * v)) * per_softness, ZERO), ONE)
             weight = smooth_step(t)
             factor = power(gain, weight) if weight > ZERO else ONE

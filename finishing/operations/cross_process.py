@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from finishing.compiled import ONE, compiled, singles
 from finishing.documents.fields import Fraction, choice, number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,7 @@ class CrossProcess(Operation):
     def prepare(self, geometry: Geometry) -> Kernel:
         numbers = np.array([self._numbers(channel) for channel in range(3)]).astype(np.float32)
         (strength,) = singles(self.strength)
-        return lambda planes, top: bend(planes, numbers, strength)
+        return PixelKernel(bend, numbers, strength)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         bent = np.stack([self.curve(channel, pixels[..., channel]) for channel in range(3)], axis=-1)

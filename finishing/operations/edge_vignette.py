@@ -9,7 +9,8 @@ from pydantic import BeforeValidator, PlainSerializer, WithJsonSchema
 from finishing.colour import transfer
 from finishing.compiled import ONE, ZERO, compiled, cube_root, singles, smooth_step
 from finishing.documents.fields import Centre, Fraction, Words, choice, number, parse_colour
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, parameter
+from finishing.kernel import Kernel, PlaceKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, Reach, parameter
 
 #: A rectangle is drawn as a superellipse of this exponent, so that no crease runs to its corners.
 RECTANGLE_EXPONENT = 6
@@ -103,7 +104,7 @@ class EdgeVignette(Operation):
         start, length = self._span()
         inside = np.float32(start**power)
         arguments = (not ellipse, inside, *singles(start, 1 / length, self.strength), singles(*self.target()))
-        return lambda planes, top: blend(planes, columns, rows[top : top + planes.shape[1]], *arguments)
+        return PlaceKernel(blend, columns, rows, *arguments)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         centre_x, centre_y = self.middle(geometry)
@@ -122,6 +123,8 @@ class EdgeVignette(Operation):
 @compiled
 def blend(
     planes: Any,
+    top: Any,
+    left: Any,
     columns: Any,
     rows: Any,
     rectangle: Any,
@@ -134,13 +137,16 @@ def blend(
     """columns and rows: powers of the distances, whose sum is d² (ellipse) or d⁶ (rectangle); inside: the same power
     of `start`, so that a row that lies inside as a whole is left alone."""
     red_to, green_to, blue_to = target
-    farthest = max(columns[0], columns[-1])
+    width = planes.shape[2]
+    across = columns[left : left + width]
+    farthest = max(across[0], across[-1])
     for row in range(planes.shape[1]):
-        if rows[row] + farthest <= inside:
+        down = rows[top + row]
+        if down + farthest <= inside:
             continue
         red, green, blue = planes[0, row], planes[1, row], planes[2, row]
-        for x in range(planes.shape[2]):
-            power = columns[x] + rows[row]
+        for x in range(width):
+            power = across[x] + down
             distance = np.sqrt(cube_root(power) if rectangle else power)
             t = min(max((distance - start) * per_length, ZERO), ONE)
             weight = strength * smooth_step(t)

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from finishing.compiled import compiled, singles
 from finishing.documents.fields import number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 
 class Exposure(Operation):
@@ -41,7 +42,7 @@ class Exposure(Operation):
 
     def prepare(self, geometry: Geometry) -> Kernel:
         (gain,) = singles(2.0**self.stops)
-        return lambda planes, top: multiply(planes, gain)
+        return PixelKernel(multiply, gain)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         return pixels * 2.0**self.stops

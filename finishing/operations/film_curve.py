@@ -7,7 +7,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from finishing.compiled import ONE, compiled, singles
 from finishing.documents.fields import Fraction, number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 #: The reflectance of the grey card that exposures are worked out for.
 MIDDLE_GREY = 0.18
@@ -123,7 +124,7 @@ class FilmCurve(Operation):
         places = (np.arange(STEPS + 2, dtype=np.int32) + FIRST_STEP) << STEP_LENGTH
         table = self.printed(places.view(np.float32)).astype(np.float32)
         (strength,) = singles(self.strength)
-        return lambda planes, top: look_up(planes, table, strength)
+        return PixelKernel(look_up, table, strength)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         result: Pixels = pixels * (1 - self.strength) + self.printed(pixels) * self.strength

@@ -8,7 +8,8 @@ from finishing.colour import transfer
 from finishing.compiled import ONE, ZERO, compiled, inlined, singles
 from finishing.documents.fields import Fraction, number
 from finishing.gaussian import plain_blur
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach, parameter
+from finishing.kernel import Kernel, PixelKernel, PlaceKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, Reach, parameter
 from finishing.overview import excess, level_of, on_the_way, plain_excess
 
 #: The light that spreads goes in these shares into Gaussians of these multiples of the spread: a core that keeps to
@@ -73,18 +74,14 @@ class Glow(Operation):
         if self.above == 0:
             return None
         level = level_of(self.above)
-        return lambda planes, top: keep_excess(planes, *level)
+        return PixelKernel(keep_excess, *level)
 
     def prepare(self, geometry: Geometry) -> Kernel:
         assert geometry.overview is not None
         spread = geometry.overview.spread(self._parts(geometry))
         (strength,) = singles(self.strength)
         level = level_of(self.above)
-
-        def run(planes: Planes, top: int) -> None:
-            exchange(planes, *spread.between(top, planes.shape[1]), strength, *level)
-
-        return run
+        return PlaceKernel(exchange, strength, *level, by_rows=spread.between)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         light = self._excess(pixels)
@@ -120,14 +117,17 @@ def keep_excess(planes: Any, level: Any, per: Any) -> None:
 
 
 @compiled
-def exchange(planes: Any, around: Any, upper: Any, down: Any, strength: Any, level: Any, per: Any) -> None:
+def exchange(
+    planes: Any, top: Any, left: Any, around: Any, upper: Any, down: Any, strength: Any, level: Any, per: Any
+) -> None:
     """The light over the level against what of it comes from around: see `Overview.between`."""
-    last = around.shape[1] - 1
+    last, right = around.shape[1] - 1, left + planes.shape[2]
     for row in range(planes.shape[1]):
         red, green, blue = planes[0, row], planes[1, row], planes[2, row]
-        above, below, weight = upper[row], min(upper[row] + 1, last), down[row]
-        red1, green1, blue1 = around[0, above], around[1, above], around[2, above]
-        red2, green2, blue2 = around[0, below], around[1, below], around[2, below]
+        above, weight = upper[top + row], down[top + row]
+        below = min(above + 1, last)
+        red1, green1, blue1 = around[0, above, left:right], around[1, above, left:right], around[2, above, left:right]
+        red2, green2, blue2 = around[0, below, left:right], around[1, below, left:right], around[2, below, left:right]
         for x in range(planes.shape[2]):
             rest = ONE - strength * share(red[x], green[x], blue[x], level, per)
             red[x] = red[x] * rest + strength * on_the_way(red1[x], red2[x], weight)

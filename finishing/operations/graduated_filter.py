@@ -9,7 +9,8 @@ from finishing.colour import transfer
 from finishing.colour.spaces import SRGB
 from finishing.compiled import ONE, ZERO, compiled, power, smooth_step
 from finishing.documents.fields import Colour, Point, number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, parameter
+from finishing.kernel import Kernel, PlaceKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, Reach, parameter
 
 #: What a coloured filter lets through of each channel at the least, against its luminance.
 LEAST_PASSED = 0.02
@@ -73,7 +74,7 @@ class GraduatedFilter(Operation):
         passed = self.passed()
         alike = len(set(passed)) == 1
         gains = np.array(passed, np.float32)
-        return lambda planes, top: hold_back(planes, columns, rows[top : top + planes.shape[1]], gains, alike)
+        return PlaceKernel(hold_back, columns, rows, gains, alike)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         columns, rows = self._along(geometry)
@@ -83,16 +84,18 @@ class GraduatedFilter(Operation):
 
 
 @compiled
-def hold_back(planes: Any, columns: Any, rows: Any, gains: Any, alike: Any) -> None:
+def hold_back(planes: Any, top: Any, left: Any, columns: Any, rows: Any, gains: Any, alike: Any) -> None:
     """columns and rows: whose sum is t before it is held in 0…1; gains: of the dense side; alike: they are equal."""
     width = planes.shape[2]
-    nearest = max(columns[0], columns[-1])
+    across = columns[left : left + width]
+    nearest = max(across[0], across[-1])
     weights, factors = np.empty(width, np.float32), np.empty(width, np.float32)
     for row in range(planes.shape[1]):
-        if rows[row] + nearest <= ZERO:
+        down = rows[top + row]
+        if down + nearest <= ZERO:
             continue
         for x in range(width):
-            t = min(max(columns[x] + rows[row], ZERO), ONE)
+            t = min(max(across[x] + down, ZERO), ONE)
             weights[x] = smooth_step(t)
         for channel in range(3):
             gain = gains[channel]

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from finishing.compiled import ONE, ZERO, compiled, inlined, logarithm, singles
 from finishing.documents.fields import choice, number, whole_number
 from finishing.gaussian import blur_across, blur_down, in_threes
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Reach, parameter
+from finishing.kernel import Kernel, PlaceKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, Reach, parameter
 
 #: ITU-R BT.709-6: weights of linear red, green and blue in relative luminance.
 LUMINANCE = (0.2126, 0.7152, 0.0722)
@@ -109,17 +110,7 @@ class Grain(Operation):
         columns, keys = self._places(geometry, reach)
         (amount,) = singles(self.deviation(geometry) * math.log(10))
         weights = singles(*LUMINANCE)
-        silver = self.layers == "silver"
-
-        def run(planes: Any, top: int) -> None:
-            rows = keys[:, top : top + planes.shape[1] + 2 * reach]
-            if silver:
-                roughen(planes, weights, columns, rows[0], taps, amount)
-            else:
-                for channel in range(3):
-                    roughen(planes[channel : channel + 1], weights, columns, rows[channel], taps, amount)
-
-        return run
+        return PlaceKernel(roughen, weights, columns, keys, taps, amount)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         taps = self.taps(geometry)
@@ -162,40 +153,42 @@ def hash_row(out: Any, columns: Any, first: Any, second: Any) -> None:
 
 
 @compiled
-def roughen(planes: Any, weights: Any, columns: Any, keys: Any, taps: Any, amount: Any) -> None:
-    """One field of grain on all planes given: on three by their luminance, on one by itself.
+def roughen(planes: Any, top: Any, left: Any, weights: Any, columns: Any, keys: Any, taps: Any, amount: Any) -> None:
+    """Fields of grain: one for all channels by their luminance, or one each.
 
-    columns, keys: with as many more at either end as there are taps to a side. Hashed rows are kept in a ring, so
-    that each is made once a strip.
+    columns, keys (fields, rows, 2): with as many more at either end as there are taps to a side. Hashed rows are kept
+    in a ring, so that each is made once.
     """
     reach = taps.shape[0] - 1
     span = 2 * reach + 1
     width = planes.shape[2]
-    ring = np.empty((span, columns.shape[0]), np.float32)
-    smooth = np.empty(columns.shape[0], np.float32)
+    here = columns[left : left + width + 2 * reach]
+    ring = np.empty((span, here.shape[0]), np.float32)
+    smooth = np.empty(here.shape[0], np.float32)
     noise = np.empty(width, np.float32)
     around = np.empty(span, np.int64)
-    for row in range(span - 1):
-        hash_row(ring[row], columns, keys[row, 0], keys[row, 1])
-    for row in range(planes.shape[1]):
-        last = row + span - 1
-        hash_row(ring[last % span], columns, keys[last, 0], keys[last, 1])
-        for place in range(span):
-            around[place] = (row + place) % span
-        blur_down(ring, 0, around, reach, taps, smooth)
-        blur_across(smooth, taps, noise)
-        if planes.shape[0] == 3:
-            red, green, blue = planes[0, row], planes[1, row], planes[2, row]
-            for x in range(width):
-                light = weights[0] * red[x] + weights[1] * green[x] + weights[2] * blue[x]
-                factor = unevenness(light, noise[x], amount)
-                red[x] *= factor
-                green[x] *= factor
-                blue[x] *= factor
-        else:
-            line = planes[0, row]
-            for x in range(width):
-                line[x] *= unevenness(line[x], noise[x], amount)
+    for field in range(keys.shape[0]):
+        for row in range(span - 1):
+            hash_row(ring[row], here, keys[field, top + row, 0], keys[field, top + row, 1])
+        for row in range(planes.shape[1]):
+            last = row + span - 1
+            hash_row(ring[last % span], here, keys[field, top + last, 0], keys[field, top + last, 1])
+            for place in range(span):
+                around[place] = (row + place) % span
+            blur_down(ring, 0, around, reach, taps, smooth)
+            blur_across(smooth, taps, noise)
+            if keys.shape[0] == 1:
+                red, green, blue = planes[0, row], planes[1, row], planes[2, row]
+                for x in range(width):
+                    light = weights[0] * red[x] + weights[1] * green[x] + weights[2] * blue[x]
+                    factor = unevenness(light, noise[x], amount)
+                    red[x] *= factor
+                    green[x] *= factor
+                    blue[x] *= factor
+            else:
+                line = planes[field, row]
+                for x in range(width):
+                    line[x] *= unevenness(line[x], noise[x], amount)
 
 
 @inlined

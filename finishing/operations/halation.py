@@ -8,7 +8,8 @@ from finishing.colour import transfer
 from finishing.compiled import ZERO, compiled, singles
 from finishing.documents.fields import Colour, number, parse_colour
 from finishing.gaussian import plain_blur
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach, parameter
+from finishing.kernel import Kernel, PixelKernel, PlaceKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, Reach, parameter
 from finishing.overview import excess, level_of, on_the_way, plain_excess
 
 HALF = np.float32(0.5)
@@ -70,18 +71,14 @@ class Halation(Operation):
     def gather(self, geometry: Geometry) -> Kernel | None:
         """What goes into the overview: the light that makes halos."""
         level = level_of(self.above)
-        return lambda planes, top: keep_excess(planes, *level)
+        return PixelKernel(keep_excess, *level)
 
     def prepare(self, geometry: Geometry) -> Kernel:
         assert geometry.overview is not None
         back = geometry.overview.blurred(self._sigma(geometry))
         gains = singles(*self._gains())
         level = level_of(self.above)
-
-        def run(planes: Planes, top: int) -> None:
-            add_halo(planes, *back.between(top, planes.shape[1]), gains, *level)
-
-        return run
+        return PlaceKernel(add_halo, gains, *level, by_rows=back.between)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         light = plain_excess(pixels, float(transfer.srgb_decode(self.above)))
@@ -100,14 +97,16 @@ def keep_excess(planes: Any, level: Any, per: Any) -> None:
 
 
 @compiled
-def add_halo(planes: Any, back: Any, upper: Any, down: Any, gains: Any, level: Any, per: Any) -> None:
+def add_halo(
+    planes: Any, top: Any, left: Any, back: Any, upper: Any, down: Any, gains: Any, level: Any, per: Any
+) -> None:
     """back, upper, down: see `Overview.between`; gains: one a channel."""
-    last = back.shape[1] - 1
+    last, right = back.shape[1] - 1, left + planes.shape[2]
     for channel in range(planes.shape[0]):
         gain = gains[channel]
         for row in range(planes.shape[1]):
-            line, weight = planes[channel, row], down[row]
-            above, below = back[channel, upper[row]], back[channel, min(upper[row] + 1, last)]
+            line, weight, block = planes[channel, row], down[top + row], upper[top + row]
+            above, below = back[channel, block, left:right], back[channel, min(block + 1, last), left:right]
             for x in range(planes.shape[2]):
                 halo = on_the_way(above[x], below[x], weight)
                 line[x] += gain * max(halo - excess(line[x], level, per), ZERO)

@@ -7,7 +7,8 @@ import numpy as np
 from finishing.compiled import ONE, compiled, singles, smooth_step
 from finishing.documents.fields import Hues, number
 from finishing.hue_range import HueRamp, colourfulness, hue_weight, nearest_hue
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 
 class HueEmphasis(Operation):
@@ -57,7 +58,7 @@ class HueEmphasis(Operation):
         chosen = self._range()
         directions = chosen.directions
         arguments = (*chosen.arguments(), *singles(self.chroma - 1, self.lightness, 1 / self.full_chroma))
-        return lambda planes, top: emphasise(planes, directions, *arguments)
+        return PixelKernel(emphasise, directions, *arguments)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         lightness, a, b = pixels[..., 0], pixels[..., 1], pixels[..., 2]

@@ -7,7 +7,8 @@ import numpy as np
 from finishing.compiled import ONE, compiled, singles
 from finishing.documents.fields import Hues, number
 from finishing.hue_range import HueRamp, colourfulness, hue_weight, nearest_hue
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 
 class HueIsolation(Operation):
@@ -51,7 +52,7 @@ class HueIsolation(Operation):
     def prepare(self, geometry: Geometry) -> Kernel:
         kept = self._range()
         directions, arguments = kept.directions, (*kept.arguments(), *singles(self.rest))
-        return lambda planes, top: isolate(planes, directions, *arguments)
+        return PixelKernel(isolate, directions, *arguments)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         a, b = pixels[..., 1], pixels[..., 2]

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from finishing.compiled import ZERO, compiled
 from finishing.documents.fields import Hues, number
 from finishing.hue_range import HueRamp, colourfulness, hue_weight, nearest_hue
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 
 class HueShift(Operation):
@@ -54,7 +55,7 @@ class HueShift(Operation):
         chosen = self._range()
         directions, arguments = chosen.directions, chosen.arguments()
         turn = turns(math.radians(self.degrees))
-        return lambda planes, top: rotate(planes, directions, turn, *arguments)
+        return PixelKernel(rotate, directions, turn, *arguments)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         a, b = pixels[..., 1], pixels[..., 2]

@@ -8,7 +8,8 @@ from pydantic import ValidationInfo, field_validator
 
 from finishing.compiled import ONE, compiled, singles
 from finishing.documents.fields import Fraction, choice, numbers
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 #: What each filter lets through of red, green and blue light. Smooth numbers of our own for the named colours of
 #: contrast filters: a yellow one takes most of the blue, a red one all but the red.
@@ -73,7 +74,7 @@ class Monochrome(Operation):
 
     def prepare(self, geometry: Geometry) -> Kernel:
         arguments = singles(*self.shares(), self.strength)
-        return lambda planes, top: mix(planes, *arguments)
+        return PixelKernel(mix, *arguments)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         red, green, blue = self.shares()

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from finishing.compiled import compiled, singles
 from finishing.documents.fields import number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 
 class Saturation(Operation):
@@ -38,7 +39,7 @@ class Saturation(Operation):
 
     def prepare(self, geometry: Geometry) -> Kernel:
         (amount,) = singles(self.amount)
-        return lambda planes, top: scale_chroma(planes, amount)
+        return PixelKernel(scale_chroma, amount)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         return pixels * np.array([1.0, self.amount, self.amount])

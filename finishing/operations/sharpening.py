@@ -16,7 +16,8 @@ from finishing.gaussian import (
     mirrored,
     plain_blur,
 )
-from finishing.operation import AroundKernel, Domain, Geometry, Operation, Pixels, Planes, Reach, parameter
+from finishing.kernel import AroundKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, Planes, Reach, parameter
 from finishing.strips import row_of
 
 #: Detail that is less than this share of the lightness is what rounding left in an even area.

@@ -6,7 +6,8 @@ import numpy as np
 
 from finishing.compiled import ONE, ZERO, compiled, singles
 from finishing.documents.fields import Fraction, number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 LEAST_SPAN = 1e-4
 LEAST = np.float32(1e-6)
@@ -52,7 +53,7 @@ class Shoulder(Operation):
     def prepare(self, geometry: Geometry) -> Kernel:
         span = self._span()
         arguments = singles(self.start, span, 1 / span, self.paling, self.strength)
-        return lambda planes, top: bend(planes, *arguments)
+        return PixelKernel(bend, *arguments)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         largest = pixels.max(axis=-1, keepdims=True)

@@ -7,7 +7,8 @@ import numpy as np
 
 from finishing.compiled import ONE, ZERO, compiled, singles, smooth_step
 from finishing.documents.fields import Hue, number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 
 class SplitTone(Operation):
@@ -54,7 +55,7 @@ class SplitTone(Operation):
 
     def prepare(self, geometry: Geometry) -> Kernel:
         arguments = singles(self.balance, 1 / self.balance, 1 / (1 - self.balance), *self._tints())
-        return lambda planes, top: tint(planes, *arguments)
+        return PixelKernel(tint, *arguments)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         lightness = pixels[..., 0]

@@ -10,7 +10,8 @@ from pydantic import BeforeValidator, WithJsonSchema
 from finishing.colour import transfer
 from finishing.compiled import ZERO, compiled, cube_root, srgb_decode, srgb_encode
 from finishing.documents.fields import Words, choice, parse_number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 LOWEST, HIGHEST, MOST_POINTS = -1.0, 4.0, 32
 EXPECTED_POINTS = (
@@ -91,10 +92,10 @@ class ToneCurve(Operation):
         knots, cubics = _pieces(self.points)
         knots32, cubics32 = knots.astype(np.float32), cubics.astype(np.float32)
         if self.channels == "lightness":
-            return lambda planes, top: bend_lightness(planes, knots32, cubics32)
+            return PixelKernel(bend_lightness, knots32, cubics32)
         names = ("red", "green", "blue")
         first, last = (0, 3) if self.channels == "all" else (names.index(self.channels), names.index(self.channels) + 1)
-        return lambda planes, top: bend(planes[first:last], knots32, cubics32)
+        return PixelKernel(bend, first, last, knots32, cubics32)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         result = pixels.copy()
@@ -163,11 +164,12 @@ def evaluate(points: tuple[tuple[float, float], ...], values: ArrayLike) -> NDAr
 
 
 @compiled
-def bend(planes: Any, knots: Any, cubics: Any) -> None:
-    """The curve on every value: a pass over the row for each piece, since a pass vectorises and a search does not."""
+def bend(planes: Any, first: Any, last: Any, knots: Any, cubics: Any) -> None:
+    """The curve on every value of the channels first…last − 1: a pass over the row for each piece, since a pass
+    vectorises and a search does not."""
     width = planes.shape[2]
     before = np.empty(width, np.float32)
-    for channel in range(planes.shape[0]):
+    for channel in range(first, last):
         for row in range(planes.shape[1]):
             line = planes[channel, row]
             for x in range(width):

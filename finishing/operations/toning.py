@@ -7,7 +7,8 @@ import numpy as np
 
 from finishing.compiled import ONE, compiled, logarithm, singles
 from finishing.documents.fields import Hue, choice, number
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 #: OkLCh hue and chroma that each toner tends to in dense silver, then in thin silver. Chosen by eye after the words
 #: that darkroom manuals have for them; no measured prints stand behind them.
@@ -71,7 +72,7 @@ class Toning(Operation):
 
     def prepare(self, geometry: Geometry) -> Kernel:
         arguments = singles(max(1 - self.strength, 0.0), *self.tints())
-        return lambda planes, top: tone(planes, *arguments)
+        return PixelKernel(tone, *arguments)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         lightness = pixels[..., 0]

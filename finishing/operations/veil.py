@@ -23,7 +23,8 @@ from finishing.compiled import (
     singles,
 )
 from finishing.documents.fields import Colour, number, parse_colour
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, Planes, Reach, parameter
+from finishing.kernel import Kernel, PlaceKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, Reach, parameter
 from finishing.regions.places import AnyPoint, in_pixels
 
 TWO = np.float32(2)
@@ -88,11 +89,7 @@ class Veil(Operation):
         across, down = (part.astype(np.float32) for part in self._way(geometry))
         (depth,) = singles(-self.density / np.log(2))
         air = singles(*self._air())
-
-        def run(planes: Planes, top: int) -> None:
-            lay_over(planes, across, down[top : top + planes.shape[1]], depth, air)
-
-        return run
+        return PlaceKernel(lay_over, across, down, depth, air)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         across, down = self._way(geometry)
@@ -111,16 +108,19 @@ def power_of_two(y: Any) -> Any:
 
 
 @compiled
-def lay_over(planes: Any, across: Any, down: Any, depth: Any, air: Any) -> None:
-    """across, down: the parts of the way by column and by row; depth: −density / ln 2."""
+def lay_over(planes: Any, top: Any, left: Any, columns: Any, rows: Any, depth: Any, air: Any) -> None:
+    """columns, rows: the parts of the way by column and by row; depth: −density / ln 2."""
     air_red, air_green, air_blue = air
+    width = planes.shape[2]
+    across = columns[left : left + width]
     farthest = max(across[0], across[-1])
     for row in range(planes.shape[1]):
-        if down[row] + farthest <= ZERO:
+        down = rows[top + row]
+        if down + farthest <= ZERO:
             continue
         red, green, blue = planes[0, row], planes[1, row], planes[2, row]
-        for x in range(planes.shape[2]):
-            u = min(max(across[x] + down[row], ZERO), ONE)
+        for x in range(width):
+            u = min(max(across[x] + down, ZERO), ONE)
             left = power_of_two(depth * u * u * (THREE - TWO * u))
             left = left if u > ZERO else ONE
             rest = ONE - left

@@ -13,7 +13,8 @@ from finishing.colour.white import KELVIN_OF_D65, chromaticity, light_xyz, neutr
 from finishing.compiled import singles
 from finishing.documents.fields import Fraction, Words, number, parse_colour, parse_number
 from finishing.domains import apply_matrix
-from finishing.operation import Domain, Geometry, Kernel, Operation, Pixels, parameter
+from finishing.kernel import Kernel, PixelKernel
+from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
 
 Matrix = NDArray[np.float64]
 
@@ -105,7 +106,7 @@ class WhiteBalance(Operation):
 
     def prepare(self, geometry: Geometry) -> Kernel:
         entries = singles(*self.matrix.ravel())
-        return lambda planes, top: apply_matrix(planes, entries)
+        return PixelKernel(apply_matrix, entries)
 
     def reference(self, pixels: Pixels, geometry: Geometry) -> Pixels:
         red, green, blue = pixels[..., 0], pixels[..., 1], pixels[..., 2]

@@ -64,8 +64,7 @@ class Round(Region):
         def fill(weights: Weights, oklab: Planes | None, top: int, left: int = 0) -> None:
             rows, width = weights.shape
             across, down = slice(left, left + width), slice(top, top + rows)
-            here = np.clip(spans[down] - left, 0, width)
-            fill_rings(weights, here, inner_x[across], outer_x[across], inner_y[down], outer_y[down])
+            fill_rings(weights, spans[down], left, inner_x[across], outer_x[across], inner_y[down], outer_y[down])
 
         return fill
 
@@ -97,11 +96,14 @@ def _spans(rings: Rings, inner_y: NDArray[np.float64], outer_y: NDArray[np.float
 
 
 @compiled
-def fill_rings(weights: Any, spans: Any, inner_x: Any, outer_x: Any, inner_y: Any, outer_y: Any) -> None:
-    """Squared distances by column and row; spans as of `_spans`, counted from the first column."""
+def fill_rings(weights: Any, spans: Any, left: Any, inner_x: Any, outer_x: Any, inner_y: Any, outer_y: Any) -> None:
+    """Squared distances by column and row; spans: as of `_spans`; left: the weights' first column."""
     width = weights.shape[1]
     for row in range(weights.shape[0]):
-        starts, full, full_end, ends = spans[row]
+        starts = min(max(spans[row, 0] - left, 0), width)
+        full = min(max(spans[row, 1] - left, 0), width)
+        full_end = min(max(spans[row, 2] - left, 0), width)
+        ends = min(max(spans[row, 3] - left, 0), width)
         line = weights[row]
         line[:starts] = ZERO
         line[full:full_end] = ONE

@@ -1,16 +1,16 @@
-"""Steps inside regions: the two ways, on a copy and in place, come to the same."""
+"""Steps inside regions, worked on in small parts."""
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from finishing.engine import limits
 from finishing.engine.ends import LinearSink, LinearSource
 from finishing.engine.execution import execute
-from finishing.engine.limits import BLOCK, find_whole
+from finishing.engine.limits import all_are
 from finishing.engine.reference import carry_out
 from finishing.operation import Geometry, Operation
+from finishing.operations.catalogue import OPERATIONS as CATALOGUE
 from finishing.operations.edge_vignette import EdgeVignette
 from finishing.operations.exposure import Exposure
 from finishing.operations.hue_shift import HueShift
@@ -21,6 +21,7 @@ from finishing.regions.ellipse import Ellipse
 from finishing.regions.gradient import Gradient
 from finishing.regions.ranges import LightnessRange
 from finishing.regions.region import Region
+from tests.operations.test_catalogue import example_of
 
 HEIGHT, WIDTH = 37, 300
 GEOMETRY = Geometry(WIDTH, HEIGHT)
@@ -47,33 +48,47 @@ def finish(step: Step, planes: np.ndarray, *, strip_rows: int, threads: int = 1)
 
 @pytest.mark.parametrize("region", REGIONS.values(), ids=REGIONS)
 @pytest.mark.parametrize("operation", OPERATIONS, ids=lambda operation: operation.name)
-def test_both_ways_are_the_law_in_any_strips(
-    operation: Operation, region: Region, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_limited_step_is_the_law_in_any_strips(operation: Operation, region: Region) -> None:
     planes = np.random.default_rng(5).random((3, HEIGHT, WIDTH)).astype(np.float32)
     step = Step(operation, where=region)
     expected = np.moveaxis(carry_out([step], np.moveaxis(planes, 0, -1).astype(np.float64), GEOMETRY), -1, 0)
-    for large in (0.0, 2.0):  # all in place, all aside
-        monkeypatch.setattr(limits, "LARGE", large)
-        whole = finish(step, planes, strip_rows=HEIGHT)
-        assert np.abs(whole - expected).max() < 1e-4
-        assert np.abs(whole - planes).max() > 0.05
-        for rows in (1, 5, 16):
-            assert np.array_equal(finish(step, planes, strip_rows=rows, threads=2), whole)
+    whole = finish(step, planes, strip_rows=HEIGHT)
+    assert np.abs(whole - expected).max() < 1e-4
+    assert np.abs(whole - planes).max() > 0.05
+    for rows in (1, 5, 16):
+        assert np.array_equal(finish(step, planes, strip_rows=rows, threads=2), whole)
+
+
+@pytest.mark.parametrize("name", CATALOGUE)
+def test_every_step_comes_to_the_same_on_parts_of_the_frame(name: str) -> None:
+    """What looks at a pixel's place must know where a part stands; the box begins and ends amid the frame."""
+    planes = np.random.default_rng(6).random((3, HEIGHT, WIDTH)).astype(np.float32)
+    operation = example_of(name)
+    box = Step(operation, where=Box(sides=(11 / WIDTH, 4 / HEIGHT, 290 / WIDTH, 34 / HEIGHT), soft=0))
+    limited, whole = finish(box, planes, strip_rows=13), finish(Step(operation), planes, strip_rows=13)
+    inside = np.zeros((HEIGHT, WIDTH), bool)
+    inside[6:33, 13:289] = True
+    beside = np.ones((HEIGHT, WIDTH), bool)
+    beside[3:36, 10:292] = False
+    assert np.abs(limited - whole)[:, inside].max() < 2e-5  # to OkLab and back, where the step is inside it
+    assert np.abs(limited - planes)[:, beside].max() < 2e-5
+    if name != "border":  # it paints the margin, which is beside the box
+        assert np.abs(whole - planes)[:, inside].max() > 1e-3
 
 
 @given(
-    st.lists(st.tuples(st.integers(0, 700), st.integers(0, 700)), max_size=4),
-    st.integers(1, 700),
-    st.sampled_from([0.0, 0.5, 1 - 2**-24, float("nan")]),
+    st.integers(1, 40),
+    st.integers(1, 600),
+    st.sampled_from([0.0, 1.0, 0.5, 2**-24, float("nan")]),
+    st.lists(st.tuples(st.integers(0, 39), st.integers(0, 599)), max_size=3),
 )
-def test_whole_stretches_hold_nothing_but_ones(holes: list[tuple[int, int]], width: int, other: float) -> None:
-    weights = np.ones((2, width), np.float32)
-    for first, count in holes:
-        weights[0, first : first + count] = other
-    whole = np.empty((2, 2), np.int64)
-    find_whole(weights, whole)
-    begin, end = whole[0]
-    assert 0 <= begin <= end <= width
-    assert np.all(weights[0, begin:end] == 1)
-    assert whole[1].tolist() == [0, width // BLOCK * BLOCK]
+def test_parts_are_left_out_only_where_all_weights_are_alike(
+    rows: int, columns: int, other: float, places: list[tuple[int, int]]
+) -> None:
+    for value in (np.float32(0), np.float32(1)):
+        weights = np.full((rows + 2, columns + 3), 0.25, np.float32)
+        part = weights[1 : 1 + rows, 2 : 2 + columns]
+        part[:] = value
+        for row, column in places:
+            part[row % rows, column % columns] = other
+        assert all_are(value, weights, 1, rows, 2, columns) == bool((part == value).all())

@@ -4,6 +4,7 @@ from finishing.engine.plan import (
     Apply,
     Convert,
     Plan,
+    Table,
     cancel_pairs,
     choose_output,
     drop_neutral,
@@ -16,6 +17,7 @@ from finishing.operation import Domain
 from finishing.operations.catalogue import EdgeVignette, Exposure, HueIsolation, Saturation, ToneCurve, WhiteBalance
 from finishing.recipes.recipe import Step
 from finishing.regions.box import Box
+from finishing.regions.ranges import LightnessRange
 
 LIGHTER = Step(Exposure(stops=1))
 CURVE = Step(ToneCurve(points=[(0, 0.1), (1, 0.9)]))
@@ -51,19 +53,37 @@ def test_pairs_that_take_each_other_back_go() -> None:
 
 def test_leading_channel_steps_go_into_the_table() -> None:
     items = insert_conversions([LIGHTER, CURVE, KEEP, EDGE], LINEAR)
-    assert fold_table(items) == Plan(tuple(items[:4]), tuple(items[4:]))
+    for table in (Table.ALIKE, Table.LIMITED):
+        assert fold_table(items, table) == Plan(tuple(items[:4]), tuple(items[4:]))
+    assert fold_table(items, Table.NOTHING) == Plan((), tuple(items))
+
+
+def test_one_curve_inside_a_place_goes_into_the_table_of_few_codes() -> None:
+    box = Box(sides=(0.1, 0.1, 0.9, 0.9))
+    inside = Step(CURVE.operation, where=box)
+    items = insert_conversions([LIGHTER, inside, CURVE, inside, CURVE], LINEAR)
+
+    def applied(table: Table) -> list[Step]:
+        return [item.step for item in fold_table(items, table).table if isinstance(item, Apply)]
+
+    assert applied(Table.LIMITED) == [LIGHTER, inside, CURVE]
+    assert applied(Table.ALIKE) == [LIGHTER]
+    by_colour = Apply(Step(CURVE.operation, where=LightnessRange(at_least=0.5)))
+    a_matrix = Apply(Step(LIGHTER.operation, where=box))
+    assert not fold_table([by_colour], Table.LIMITED).table
+    assert not fold_table([a_matrix], Table.LIMITED).table
 
 
 def test_the_whole_plan_keeps_the_order() -> None:
     steps = [KEEP, LIGHTER, Step(Saturation(amount=1)), CURVE, KEEP, EDGE]
-    for table in (True, False):
+    for table in Table:
         work = plan(steps, accepted=(ENCODED,), table=table)
         applied = [step for item in (*work.table, *work.items) for step in item.steps]
         assert applied == [KEEP, LIGHTER, CURVE, KEEP, EDGE]
 
 
 def test_two_steps_in_one_domain_share_their_conversions() -> None:
-    work = plan([KEEP, Step(Saturation(amount=2))], accepted=(LINEAR,), table=False)
+    work = plan([KEEP, Step(Saturation(amount=2))], accepted=(LINEAR,), table=Table.NOTHING)
     assert [str(item) for item in work.items if isinstance(item, Convert)] == [
         "linear light → OkLab",
         "OkLab → linear light, with saturation: {amount: 2} worked in",
@@ -75,7 +95,7 @@ def test_the_result_is_handed_over_where_the_last_step_left_it() -> None:
     assert choose_output([CURVE, KEEP], (LINEAR, ENCODED)) is LINEAR
     assert choose_output([CURVE], (LINEAR,)) is LINEAR
     assert choose_output([], (LINEAR, ENCODED)) is LINEAR
-    work = plan([KEEP, CURVE], accepted=(LINEAR, ENCODED), table=True)
+    work = plan([KEEP, CURVE], accepted=(LINEAR, ENCODED), table=Table.ALIKE)
     assert work.output is ENCODED
     assert isinstance(work.items[-1], Apply)
 

@@ -13,7 +13,7 @@ from finishing.colour.spaces import SRGB
 from finishing.colour.transfer import srgb_decode
 from finishing.engine import execution, streaming
 from finishing.engine.ends import CodedSink, CodedSource, LinearSink, LinearSource
-from finishing.engine.plan import halo_of, plan, radius_of
+from finishing.engine.plan import Table, halo_of, plan, radius_of
 from finishing.engine.reference import carry_out
 from finishing.engine.streaming import Store
 from finishing.gaussian import mirrored
@@ -165,7 +165,7 @@ def test_radii_of_steps_one_after_the_other_add_up() -> None:
         Sharpening(radius_pixels=1.2, threshold=0),
         FromAfar(far=2, declared=2),
     ]
-    work = plan([Step(step) for step in steps], accepted=(Domain.LINEAR,), table=False)
+    work = plan([Step(step) for step in steps], accepted=(Domain.LINEAR,), table=Table.NOTHING)
     assert halo_of(work.items, GEOMETRY) == 3 + 5 + 2
     whole = finish(steps, planes, strip_rows=HEIGHT)
     for rows in ALL_HEIGHTS:
@@ -290,7 +290,7 @@ def test_gathering_leaves_the_picture_alone() -> None:
 
 def test_each_step_over_the_frame_costs_one_sweep() -> None:
     steps: list[Any] = [Exposure(stops=1), Glow(), Sharpening(), Halation(), Glow(strength=0)]
-    assert plan([Step(step) for step in steps], accepted=(Domain.LINEAR,), table=False).sweeps == 3
+    assert plan([Step(step) for step in steps], accepted=(Domain.LINEAR,), table=Table.NOTHING).sweeps == 3
 
 
 def test_the_frame_s_edge_is_mirrored_as_scipy_does() -> None:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from finishing.engine.execution import strip_height
-from finishing.engine.plan import Apply, halo_of, plan
+from finishing.engine.plan import Apply, Table, halo_of, plan
 from finishing.operation import Domain, Geometry
 from finishing.recipes.recipe import Recipe
 
@@ -12,7 +12,7 @@ from finishing.recipes.recipe import Recipe
 def explain(look: Recipe, width: int, height: int) -> dict[str, Any]:
     """The plan for an 8-bit sRGB frame of this size, delivered in sRGB."""
     geometry = Geometry(width, height)
-    work = plan(look.steps, accepted=(Domain.LINEAR, Domain.ENCODED), table=True)
+    work = plan(look.steps, accepted=(Domain.LINEAR, Domain.ENCODED), table=Table.LIMITED)
     halo = halo_of(work.items, geometry)
     rows = min(height, strip_height(width))
     return {
