@@ -1,3 +1,3 @@
 """Finishing: gives a whole photo session its finished look, from files a photographer can read."""
 
-__version__ = "0.2.0"
+__version__ = "0.2.1"

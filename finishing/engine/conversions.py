@@ -21,19 +21,43 @@ def load_between(codes: Any, tables: Any, weights: Any, planes: Any) -> None:
     side by side have one weight, they need one table.
     """
     own, held = tables[0].copy(), ZERO
-    width = planes.shape[2]
-    for row in range(planes.shape[1]):
-        for first in range(0, width, TOGETHER):
-            end = min(first + TOGETHER, width)
-            red, green, blue = planes[0, row][first:end], planes[1, row][first:end], planes[2, row][first:end]
+    for row in range(codes.shape[0]):
+        red, green, blue = planes[0, row], planes[1, row], planes[2, row]
+        for first in range(0, codes.shape[1], TOGETHER):
+            end = min(first + TOGETHER, codes.shape[1])
             line, weight = codes[row][first:end], weights[row][first:end]
-            if not alike(weight):
-                look_up_between(line, tables, weight, red, green, blue)
-                continue
-            if weight[0] != held:
-                held = weight[0]
-                fill_between(tables, held, own)
-            look_up(line, own, red, green, blue)
+            held = look_up_by_weight(line, tables, weight, own, held, red[first:end], green[first:end], blue[first:end])
+
+
+@compiled
+def recode_between(codes: Any, tables: Any, weights: Any, out: Any) -> None:
+    """Codes to codes (rows, width, 3), which may be one array; tables as for `load_between`, of codes not rounded."""
+    own, held = tables[0].copy(), ZERO
+    red, green, blue = np.empty(TOGETHER, np.float32), np.empty(TOGETHER, np.float32), np.empty(TOGETHER, np.float32)
+    for row in range(codes.shape[0]):
+        for first in range(0, codes.shape[1], TOGETHER):
+            end = min(first + TOGETHER, codes.shape[1])
+            line, weight, told = codes[row][first:end], weights[row][first:end], out[row][first:end]
+            count = end - first
+            held = look_up_by_weight(line, tables, weight, own, held, red[:count], green[:count], blue[:count])
+            for x in range(count):
+                told[x, 0] = np.int32(red[x] + HALF)
+                told[x, 1] = np.int32(green[x] + HALF)
+                told[x, 2] = np.int32(blue[x] + HALF)
+
+
+@compiled
+def look_up_by_weight(
+    codes: Any, tables: Any, weights: Any, own: Any, held: Any, red: Any, green: Any, blue: Any
+) -> Any:
+    """Pixels of a row. own: the table (3, levels) of the weight `held`; returns the weight that it is of now."""
+    if not alike(weights):
+        look_up_between(codes, tables, weights, red, green, blue)
+        return held
+    if weights[0] != held:
+        fill_between(tables, weights[0], own)
+    look_up(codes, own, red, green, blue)
+    return weights[0]
 
 
 @compiled

@@ -88,6 +88,11 @@ class CodedSource:
         by_steps = np.ascontiguousarray(np.moveaxis(tables, 1, 0))
         return WeightedSource(self.codes, by_steps, where.prepare(geometry), where.rows(geometry))
 
+    def recode(self, values: NDArray[np.float64], out: NDArray[Any]) -> None:
+        """The whole picture straight to other codes; values: these, not rounded, in the shape of the tables. out may be
+        the codes themselves."""
+        conversions.recode(self.codes, np.round(values).astype(out.dtype), out)
+
     def read(self, planes: Planes, top: int) -> None:
         domains.load(self.codes[top : top + planes.shape[1]], self.tables, planes)
         if self.matrix is not None:
@@ -109,8 +114,11 @@ class CodedSource:
 
 
 #: A table by code and weight has entries for so many weights, from 0 to 1, and straight lines between. A curve inside a
-#: region is mixed in encoded values, which then become light: the lines are off by at most 7e-6 of white there.
+#: region is mixed in encoded values, which then become light: the lines are off by at most 7e-6 of white there, which
+#: in the dark is less than a tenth of an 8-bit code.
 WEIGHTS = 257
+#: Rows whose weights are held at a time on the way from codes to codes.
+ROWS_RECODED = 32
 
 
 class WeightedSource:
@@ -125,19 +133,37 @@ class WeightedSource:
     ) -> None:
         self.codes = codes
         self.tables = tables
+        self.matrix = None
         self.height, self.width = codes.shape[:2]
         self._fill = fill
         self._first, self._last = rows
 
+    def recode(self, values: NDArray[np.float64], out: NDArray[Any]) -> None:
+        """As of a `CodedSource`."""
+        beside, tables = np.round(values[0]).astype(out.dtype), values.astype(np.float32)
+        for top in range(0, self.height, ROWS_RECODED):
+            part = slice(top, top + ROWS_RECODED)
+            weights = self._weights(top, len(self.codes[part]))
+            if weights is None:
+                conversions.recode(self.codes[part], beside, out[part])
+            else:
+                conversions.recode_between(self.codes[part], tables, weights, out[part])
+
     def read(self, planes: Planes, top: int) -> None:
-        bottom = top + planes.shape[1]
-        codes = self.codes[top:bottom]
-        if top >= self._last or bottom <= self._first:
+        codes = self.codes[top : top + planes.shape[1]]
+        weights = self._weights(top, len(codes))
+        if weights is None:
             domains.load(codes, self.tables[0], planes)
-            return
-        weights = np.empty(planes.shape[1:], np.float32)
+        else:
+            conversions.load_between(codes, self.tables, weights, planes)
+
+    def _weights(self, top: int, count: int) -> NDArray[np.float32] | None:
+        """Of `count` rows; None where all are 0."""
+        if top >= self._last or top + count <= self._first:
+            return None
+        weights = np.empty((count, self.width), np.float32)
         self._fill(weights, None, top)
-        conversions.load_between(codes, self.tables, weights, planes)
+        return weights
 
 
 def _spans(full: int, reduced: int) -> tuple[Any, ...]:
@@ -275,10 +301,10 @@ class CodedSink:
         gamut.bring_in(planes, *self._gamut)
         return Domain.LINEAR
 
-    def take(self, source: CodedSource, domain: Domain) -> bool:
+    def take(self, source: "CodedSource | WeightedSource", domain: Domain) -> bool:
         """The whole picture straight from codes to codes, where each channel comes out of the same channel alone:
-        exact, so that a picture which nothing was done to keeps every code. False where primaries differ or light goes
-        beyond black or white.
+        exact, so that a picture which nothing was done to keeps every code (between two weights see WEIGHTS). False
+        where primaries differ or light goes beyond black or white.
 
         domain: what the source's tables give.
         """
@@ -289,6 +315,5 @@ class CodedSink:
         if values.min() < -TOLERANCE or values.max() > 1 + TOLERANCE:
             return False
         encoded = values if domain is Domain.ENCODED else self.space.encode(values)
-        tables = np.round(np.clip(encoded, 0, 1) * self.highest).astype(self.codes.dtype)
-        conversions.recode(source.codes, tables, self.codes)
+        source.recode(np.clip(encoded, 0, 1) * self.highest, self.codes)
         return True

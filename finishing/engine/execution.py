@@ -45,7 +45,7 @@ def execute(
     if (
         not work.items
         and type(sink) is CodedSink
-        and isinstance(source, CodedSource)
+        and isinstance(source, CodedSource | WeightedSource)
         and sink.take(source, work.output)
     ):
         return
