@@ -10,7 +10,7 @@ HALF = np.float32(0.5)
 
 
 #: Pixels of a row that are looked at together for whether all of them have the same weight.
-TOGETHER = 1024
+TOGETHER = 256
 
 
 @compiled
@@ -21,51 +21,52 @@ def load_between(codes: Any, tables: Any, weights: Any, planes: Any) -> None:
     side by side have one weight, they need one table.
     """
     own, held = tables[0].copy(), ZERO
+    width = codes.shape[1]
     for row in range(codes.shape[0]):
-        red, green, blue = planes[0, row], planes[1, row], planes[2, row]
-        for first in range(0, codes.shape[1], TOGETHER):
-            end = min(first + TOGETHER, codes.shape[1])
-            line, weight = codes[row][first:end], weights[row][first:end]
-            held = look_up_by_weight(line, tables, weight, own, held, red[first:end], green[first:end], blue[first:end])
+        for first in range(0, width, TOGETHER):
+            last = min(first + TOGETHER, width)
+            if alike(weights, row, first, last):
+                if weights[row, first] != held:
+                    held = weights[row, first]
+                    fill_between(tables, held, own)
+                look_up(codes, row, first, last, own, planes, row, first)
+            else:
+                look_up_between(codes, row, first, last, tables, weights, planes, row, first)
 
 
 @compiled
 def recode_between(codes: Any, tables: Any, weights: Any, out: Any) -> None:
     """Codes to codes (rows, width, 3), which may be one array; tables as for `load_between`, of codes not rounded."""
     own, held = tables[0].copy(), ZERO
-    red, green, blue = np.empty(TOGETHER, np.float32), np.empty(TOGETHER, np.float32), np.empty(TOGETHER, np.float32)
+    values = np.empty((3, 1, TOGETHER), np.float32)
+    width = codes.shape[1]
     for row in range(codes.shape[0]):
-        for first in range(0, codes.shape[1], TOGETHER):
-            end = min(first + TOGETHER, codes.shape[1])
-            line, weight, told = codes[row][first:end], weights[row][first:end], out[row][first:end]
-            count = end - first
-            held = look_up_by_weight(line, tables, weight, own, held, red[:count], green[:count], blue[:count])
-            for x in range(count):
-                told[x, 0] = np.int32(red[x] + HALF)
-                told[x, 1] = np.int32(green[x] + HALF)
-                told[x, 2] = np.int32(blue[x] + HALF)
+        told = out[row]
+        for first in range(0, width, TOGETHER):
+            last = min(first + TOGETHER, width)
+            if alike(weights, row, first, last):
+                if weights[row, first] != held:
+                    held = weights[row, first]
+                    fill_between(tables, held, own)
+                look_up(codes, row, first, last, own, values, 0, 0)
+            else:
+                look_up_between(codes, row, first, last, tables, weights, values, 0, 0)
+            for x in range(last - first):
+                told[first + x, 0] = np.int32(values[0, 0, x] + HALF)
+                told[first + x, 1] = np.int32(values[1, 0, x] + HALF)
+                told[first + x, 2] = np.int32(values[2, 0, x] + HALF)
+
+
+# The helpers take arrays and places in them, not parts of arrays: making a part costs as much as a hundred pixels.
 
 
 @compiled
-def look_up_by_weight(
-    codes: Any, tables: Any, weights: Any, own: Any, held: Any, red: Any, green: Any, blue: Any
-) -> Any:
-    """Pixels of a row. own: the table (3, levels) of the weight `held`; returns the weight that it is of now."""
-    if not alike(weights):
-        look_up_between(codes, tables, weights, red, green, blue)
-        return held
-    if weights[0] != held:
-        fill_between(tables, weights[0], own)
-    look_up(codes, own, red, green, blue)
-    return weights[0]
-
-
-@compiled
-def alike(weights: Any) -> Any:
-    """Whether all are the same. Counted, since a count vectorises."""
+def alike(weights: Any, row: Any, first: Any, last: Any) -> Any:
+    """Whether all weights of a stretch are the same. Counted, since a count vectorises."""
+    line = weights[row, first:last]
     others = np.int32(0)
-    for x in range(weights.shape[0]):
-        others += np.int32(weights[x] != weights[0])
+    for x in range(line.shape[0]):
+        others += np.int32(line[x] != line[0])
     return others == 0
 
 
@@ -88,27 +89,35 @@ def fill_between(tables: Any, weight: Any, own: Any) -> None:
 
 
 @compiled
-def look_up(codes: Any, table: Any, red: Any, green: Any, blue: Any) -> None:
-    """Pixels of a row, all from one table."""
-    for x in range(red.shape[0]):
-        red[x] = table[0, codes[x, 0]]
-        green[x] = table[1, codes[x, 1]]
-        blue[x] = table[2, codes[x, 2]]
+def look_up(codes: Any, row: Any, first: Any, last: Any, table: Any, planes: Any, into: Any, begin: Any) -> None:
+    """A stretch of a row, all from one table, into row `into` of planes from column `begin` on."""
+    line, width = codes[row, first:last], last - first
+    red, green, blue = planes[0, into], planes[1, into], planes[2, into]
+    red, green, blue = red[begin : begin + width], green[begin : begin + width], blue[begin : begin + width]
+    for x in range(width):
+        red[x] = table[0, line[x, 0]]
+        green[x] = table[1, line[x, 1]]
+        blue[x] = table[2, line[x, 2]]
 
 
 @compiled
-def look_up_between(codes: Any, tables: Any, weights: Any, red: Any, green: Any, blue: Any) -> None:
-    """Pixels of a row, each by its weight. Places are unsigned: a signed one is looked at for whether it counts from
+def look_up_between(
+    codes: Any, row: Any, first: Any, last: Any, tables: Any, weights: Any, planes: Any, into: Any, begin: Any
+) -> None:
+    """The same, each pixel by its weight. Places are unsigned: a signed one is looked at for whether it counts from
     the end, which takes as long as all the rest."""
+    line, weight, width = codes[row, first:last], weights[row, first:last], last - first
+    red, green, blue = planes[0, into], planes[1, into], planes[2, into]
+    red, green, blue = red[begin : begin + width], green[begin : begin + width], blue[begin : begin + width]
     flat = tables.reshape(-1)
     second = np.uint64(tables.shape[2])
     third, step = second + second, second + second + second
-    for x in range(red.shape[0]):
-        below, way = step_of(weights[x], tables.shape[0])
+    for x in range(width):
+        below, way = step_of(weight[x], tables.shape[0])
         rest, start = ONE - way, np.uint64(below) * step
-        r = start + np.uint64(codes[x, 0])
-        g = start + second + np.uint64(codes[x, 1])
-        b = start + third + np.uint64(codes[x, 2])
+        r = start + np.uint64(line[x, 0])
+        g = start + second + np.uint64(line[x, 1])
+        b = start + third + np.uint64(line[x, 2])
         red[x] = flat[r] * rest + flat[r + step] * way
         green[x] = flat[g] * rest + flat[g + step] * way
         blue[x] = flat[b] * rest + flat[b + step] * way

@@ -6,13 +6,13 @@ Prints a table: for every operation of the catalogue, as its example has it, the
 to codes, and the ratios for four geometric regions, first of that time alone, then with decoding and encoding the JPEG
 on either side, as a frame is finished. A step that is alone in its look may cost next to nothing (curves go from codes
 to codes by a table); with --then another step follows, limited or not, as in a look. Times are the shortest of all
-rounds, of one thread's processor time.
+rounds, of one thread's processor time; in each round the unlimited and the limited steps take turns.
 """
 
 import argparse
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -27,13 +27,15 @@ REGIONS = {
 }
 
 
-def shortest(work: Callable[[], object], rounds: int) -> float:
-    times = []
+def shortest(works: Sequence[Callable[[], object]], rounds: int) -> list[float]:
+    """The shortest time of each."""
+    times: list[list[float]] = [[] for _ in works]
     for _ in range(rounds + 1):  # in the first, kernels are compiled
-        started = time.thread_time()
-        work()
-        times.append(time.thread_time() - started)
-    return min(times[1:])
+        for work, taken in zip(works, times, strict=True):
+            started = time.thread_time()
+            work()
+            taken.append(time.thread_time() - started)
+    return [min(taken[1:]) for taken in times]
 
 
 def main() -> None:
@@ -61,24 +63,24 @@ def main() -> None:
         path = draw(folder, 1)[0]
         codes = np.ascontiguousarray(cv2.imread(str(path))[:2000, :, ::-1])
         cv2.imwrite(str(folder / "half.jpg"), codes[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 90])
-        codec = shortest(lambda: codec_alone(folder / "half.jpg", "4:4:4"), options.rounds)
+        (codec,) = shortest([lambda: codec_alone(folder / "half.jpg", "4:4:4")], options.rounds)
         out, geometry = np.empty_like(codes), Geometry(codes.shape[1], codes.shape[0], (0.5, 0.5))
 
         then = f"  - {options.then}\n" if options.then else ""
 
-        def cost(step: str) -> float:
+        def finishing(step: str) -> Callable[[], object]:
             recipe = folder / "one_step.yaml"
             recipe.write_text(f"look: One step\nsteps:\n  - {step}\n{then}")
             steps = read_look(str(recipe)).steps
             source, sink = CodedSource(codes, table, None), CodedSink(out, SRGB)
-            return shortest(lambda: execute(steps, source, sink, geometry), options.rounds)
+            return lambda: execute(steps, source, sink, geometry)
 
         print(f"decoding and encoding alone {codec * 1000:.0f} ms; regions: {', '.join(REGIONS)}")
         for name, operation in OPERATIONS.items():
             if options.operation not in (None, name):
                 continue
-            whole = cost(operation.example)
-            limited = [cost(f"{operation.example[:-1]}, where: {region}}}") for region in REGIONS.values()]
+            steps = [operation.example, *(f"{operation.example[:-1]}, where: {one}}}" for one in REGIONS.values())]
+            whole, *limited = shortest([finishing(step) for step in steps], options.rounds)
             alone = "  ".join(f"{time / whole:.2f}" for time in limited)
             finished = "  ".join(f"{(time + codec) / (whole + codec):.2f}" for time in limited)
             print(f"{name:18} {whole * 1000:4.0f} ms   alone {alone}   finished {finished}")
