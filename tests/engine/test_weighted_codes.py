@@ -22,7 +22,7 @@ from finishing.regions.ellipse import Ellipse
 from finishing.regions.gradient import Gradient
 from finishing.regions.region import Region
 
-HEIGHT, WIDTH = 40, TOGETHER + 77
+HEIGHT, WIDTH = 40, 4 * TOGETHER + 77
 GEOMETRY = Geometry(WIDTH, HEIGHT)
 TABLES = np.tile(srgb_decode(np.arange(256) / 255).astype(np.float32), (3, 1))
 CURVES = [
@@ -75,7 +75,7 @@ def test_a_curve_inside_a_region_is_the_law(curve: Operation, region: Region) ->
 def test_it_is_the_curve_inside_and_nothing_outside(curve: Operation) -> None:
     codes = codes_of(2)
     limited = finish([Step(curve, where=Box(sides=(0.25, 0.25, 0.75, 0.75), soft=0.1))], codes)
-    middle, edge = np.s_[:, 12:28, WIDTH // 3 : WIDTH * 2 // 3], np.s_[:, :, :100]
+    middle, edge = np.s_[:, 12:28, WIDTH // 3 : WIDTH * 2 // 3], np.s_[:, :, : WIDTH // 10]
     assert np.array_equal(limited[middle], finish([Step(curve)], codes)[middle])
     assert np.abs(limited[edge] - finish([], codes)[edge]).max() < 1e-6  # to encoded values and back
 
