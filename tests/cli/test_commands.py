@@ -194,6 +194,20 @@ def test_explain_names_steps_and_what_runs_together() -> None:
     assert finishing("explain", "white_edge", "--size", "big").exit_code == 2
 
 
+@pytest.mark.parametrize(
+    ("next_points", "worked_in"), [("[[0, 0.05], [1, 0.9]]", 2), ("[[0, 0], [0.5, 0.1], [0.502, 0.9], [1, 1]]", 0)]
+)
+def test_explain_tells_of_a_curve_inside_a_region(tmp_path: Path, next_points: str, worked_in: int) -> None:
+    """What too steep a curve follows is not in the table, and is not said to be."""
+    inside = "{points: [[0, 0], [0.5, 0.2], [1, 0.6]], where: {near: subject}}"
+    look = tmp_path / "limited.yaml"
+    look.write_text(f"look: L\nsteps:\n  - tone_curve: {inside}\n  - tone_curve: {{points: {next_points}}}\n")
+    text = finishing("explain", str(look)).stdout
+    assert ("256 codes, by how far inside its region a pixel lies:" in text) == (worked_in > 0)
+    told = json.loads(finishing("explain", str(look), "--json").stdout)
+    assert sum("tone_curve" in item for item in told["table"]) == worked_in
+
+
 def test_check_says_what_each_file_is(session: Path) -> None:
     recipe = Path(__file__).parents[2] / "recipes" / "faded_print.yaml"
     result = finishing("check", recipe, session / "session.yaml", session / "plan.yaml")

@@ -8,13 +8,14 @@ from numpy.typing import NDArray
 
 from finishing import domains
 from finishing.colour.spaces import SRGB
-from finishing.colour.transfer import srgb_decode
+from finishing.colour.transfer import srgb_decode, srgb_encode
 from finishing.engine.conversions import TOGETHER, load_between
 from finishing.engine.ends import CodedSink, CodedSource, LinearSink, LinearSource
-from finishing.engine.execution import execute
+from finishing.engine.execution import execute, planned
+from finishing.engine.plan import Apply
 from finishing.engine.reference import carry_out
 from finishing.kernel import PixelKernel
-from finishing.operation import Geometry, Operation
+from finishing.operation import Domain, Geometry, Operation
 from finishing.operations.catalogue import CrossProcess, FilmCurve, Saturation, ToneCurve
 from finishing.recipes.recipe import Step
 from finishing.regions.box import Box
@@ -116,6 +117,29 @@ def test_straight_lines_between_the_weights_are_as_near_as_they_say() -> None:
     w = weights[..., None].astype(np.float64)
     exact = srgb_decode(encoded * (1 - w) + (1 - encoded) * w)
     assert np.abs(np.moveaxis(planes, 0, -1) - exact).max() < 7e-6
+
+
+@pytest.mark.parametrize(
+    "after",
+    [
+        ToneCurve(points=[(0, 0), (0.5, 0.1), (0.502, 0.9), (1, 1)]),
+        ToneCurve(points=[(0, 0), (0.5, 0), (0.51, 0.8), (0.52, 0), (1, 1)]),
+        ToneCurve(points=[(0, 0.4), (0.6, 0.4), (0.61, 0.6), (1, 0.6)], channels="blue"),
+    ],
+)
+def test_where_the_next_curve_is_too_steep_for_straight_lines_they_are_not_drawn(after: ToneCurve) -> None:
+    """Between two weights a steep curve goes from its lower end to its upper one."""
+    codes = codes_of(6)
+    chain = [Step(ToneCurve(points=[(0, 0), (0.5, 0.2), (1, 0.6)]), where=REGIONS[3]), Step(after)]
+    expected = np.moveaxis(carry_out(chain, decoded(codes), GEOMETRY), -1, 0)
+    assert np.abs(srgb_encode(finish(chain, codes)) - srgb_encode(expected)).max() < 0.5 / 255
+    out = np.empty_like(codes)
+    execute(chain, CodedSource(codes, TABLES, None), CodedSink(out, SRGB), GEOMETRY)
+    assert np.abs(out - 255 * np.moveaxis(srgb_encode(expected), 0, -1)).max() < 0.75
+    source = CodedSource(codes, TABLES, None)
+    assert not any(isinstance(item, Apply) for item in planned(chain, source, (Domain.LINEAR,), GEOMETRY).table)
+    gentle = [chain[0], Step(ToneCurve(points=[(0, 0), (0.25, 0.1), (0.75, 0.9), (1, 1)]))]
+    assert not planned(gentle, source, (Domain.LINEAR,), GEOMETRY).items
 
 
 @given(st.integers(0, 2**32 - 1), st.integers(1, 2 * TOGETHER), st.integers(2, 9))

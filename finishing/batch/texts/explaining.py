@@ -3,8 +3,12 @@
 from collections.abc import Iterator
 from typing import Any
 
-from finishing.engine.execution import strip_height
-from finishing.engine.plan import Apply, Table, halo_of, plan
+import numpy as np
+
+from finishing.colour.spaces import SRGB
+from finishing.engine.ends import CodedSource
+from finishing.engine.execution import planned, strip_height
+from finishing.engine.plan import Apply, halo_of
 from finishing.operation import Domain, Geometry
 from finishing.recipes.recipe import Recipe
 
@@ -12,7 +16,9 @@ from finishing.recipes.recipe import Recipe
 def explain(look: Recipe, width: int, height: int) -> dict[str, Any]:
     """The plan for an 8-bit sRGB frame of this size, delivered in sRGB."""
     geometry = Geometry(width, height)
-    work = plan(look.steps, accepted=(Domain.LINEAR, Domain.ENCODED), table=Table.LIMITED)
+    table = np.tile(SRGB.decode(np.arange(256) / 255).astype(np.float32), (3, 1))
+    frame = CodedSource(np.broadcast_to(np.uint8(0), (height, width, 3)), table, None)
+    work = planned(look.steps, frame, (Domain.LINEAR, Domain.ENCODED), geometry)
     halo = halo_of(work.items, geometry)
     rows = min(height, strip_height(width))
     return {
@@ -32,6 +38,7 @@ def explain(look: Recipe, width: int, height: int) -> dict[str, Any]:
             for step in look.steps
         ],
         "table": [str(item) for item in work.table],
+        "table_by_place": any(step.where is not None for item in work.table for step in item.steps),
         "strips": [str(item) for item in work.items],
         "halo_rows": halo,
         "strip_rows": rows,
@@ -56,7 +63,8 @@ def explain_lines(told: dict[str, Any]) -> Iterator[str]:
             yield f"     works on {step['domain']}, looks at {step['looks_at']}{reach}"
     yield ""
     if told["table"]:
-        yield "Worked into the table that decodes the file's 256 codes:"
+        by_place = ", by how far inside its region a pixel lies" if told["table_by_place"] else ""
+        yield f"Worked into the table that decodes the file's 256 codes{by_place}:"
         yield from (f"  {item}" for item in told["table"])
     sweeps = f"{told['sweeps']} sweep" + ("s" if told["sweeps"] > 1 else "")
     yield f"Done in {sweeps} over {told['strip_count']} strips of {told['strip_rows']} rows:"
