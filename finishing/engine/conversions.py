@@ -172,7 +172,8 @@ def linear_to_power(planes: Any, exponent: Any) -> None:
         for row in range(planes.shape[1]):
             line = planes[channel, row]
             for x in range(planes.shape[2]):
-                line[x] = power(max(line[x], ZERO), exponent)
+                # not max(): it may give −0, of which there is no logarithm
+                line[x] = power(line[x], exponent) if line[x] > ZERO else ZERO
 
 
 @compiled

@@ -1,7 +1,8 @@
 """Where pixels come from and where they go: both ends of the engine, in strips of whole rows."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache, partial
+from itertools import pairwise
 from typing import Any, Protocol
 
 import numpy as np
@@ -286,19 +287,25 @@ class CodedSink:
         return int(np.iinfo(self.codes.dtype).max)
 
     def write(self, planes: Planes, top: int, domain: Domain) -> None:
-        part = self.codes[top : top + planes.shape[1]]
+        codes = self.codes[top : top + planes.shape[1]]
         if self.codes.dtype == np.uint8:
-            domain = self._bring_in(planes, domain)
-            conversions.store(planes, _code_table(self.space if domain is Domain.LINEAR else None), part)
+            for rows, part, kind in self._brought_in(planes, domain):
+                conversions.store(part, _code_table(self.space if kind is Domain.LINEAR else None), codes[rows])
             return
         self.encode(planes, domain)
-        conversions.store_values(planes, np.float32(self.highest), part)
+        conversions.store_values(planes, np.float32(self.highest), codes)
 
     def encode(self, planes: Planes, domain: Domain) -> None:
         """From working light (or values that are encoded already) to the space's encoded values, in place."""
-        domain = self._bring_in(planes, domain)
+        for rows, part, kind in self._brought_in(planes, domain):
+            if kind is Domain.LINEAR:
+                self._encode_light(part)
+            if part is not planes:
+                planes[:, rows] = part
+
+    def _encode_light(self, planes: Planes) -> None:
         curve = self.space.encode
-        if domain is Domain.ENCODED or self.space.name == "linear":
+        if self.space.name == "linear":
             return
         if curve is transfer.srgb_encode:
             domains.linear_to_encoded(planes)
@@ -307,16 +314,25 @@ class CodedSink:
         else:
             planes[:] = curve(planes.astype(np.float64))
 
-    def _bring_in(self, planes: Planes, domain: Domain) -> Domain:
-        """Into the space's linear light and its gamut; encoded values that are inside stay encoded. Returns which."""
+    def _brought_in(self, planes: Planes, domain: Domain) -> Iterator[tuple[slice, Planes, Domain]]:
+        """Stretches of rows, brought into the space's gamut: which, their planes (the given ones where there is one
+        stretch), and whether these are the space's light. Encoded rows stay so where they have nothing outside: each
+        row for itself, so that none shows which others it stands among."""
+        stretches = [(slice(0, planes.shape[1]), domain is Domain.LINEAR)]
         if domain is Domain.ENCODED:
-            if planes.min() >= -TOLERANCE and planes.max() <= 1 + TOLERANCE:
-                return domain
-            domains.encoded_to_linear(planes)
-        if self._matrix is not None:
-            domains.apply_matrix(planes, self._matrix)
-        gamut.bring_in(planes, *self._gamut)
-        return Domain.LINEAR
+            outside = np.empty(planes.shape[1], np.bool_)
+            gamut.rows_outside(planes, outside)
+            bounds = [0, *(np.flatnonzero(outside[1:] != outside[:-1]) + 1).tolist(), len(outside)]
+            stretches = [(slice(first, last), bool(outside[first])) for first, last in pairwise(bounds)]
+        for rows, light in stretches:
+            part = planes if len(stretches) == 1 else planes[:, rows].copy()
+            if light:
+                if domain is Domain.ENCODED:
+                    domains.encoded_to_linear(part)
+                if self._matrix is not None:
+                    domains.apply_matrix(part, self._matrix)
+                gamut.bring_in(part, *self._gamut)
+            yield rows, part, Domain.LINEAR if light else Domain.ENCODED
 
     def take(self, source: "CodedSource | WeightedSource", domain: Domain) -> bool:
         """The whole picture straight from codes to codes, where each channel comes out of the same channel alone:

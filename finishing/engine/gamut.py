@@ -137,6 +137,13 @@ def count_outside(red: Any, green: Any, blue: Any) -> Any:
     return count
 
 
+@compiled
+def rows_outside(planes: Any, outside: Any) -> None:
+    """Whether a row has pixels that have to be brought in, for every row of planes, which may be encoded."""
+    for row in range(planes.shape[1]):
+        outside[row] = count_outside(planes[0, row], planes[1, row], planes[2, row]) > 0
+
+
 @inlined
 def cubic(q0: Any, q1: Any, q2: Any, k0: Any, k1: Any, k2: Any, c1: Any, c2: Any) -> Any:
     """The coefficients of s, s², s³ of one channel."""

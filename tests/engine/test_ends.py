@@ -11,6 +11,7 @@ from finishing.colour import gamut
 from finishing.colour.spaces import COLOUR_SPACES, DISPLAY_P3, OPRGB, SRGB, ColourSpace
 from finishing.engine.ends import CodedSink, CodedSource, LinearSink, LinearSource
 from finishing.engine.execution import execute
+from finishing.engine.output import DitheredSink
 from finishing.operation import Geometry
 from finishing.operations.catalogue import Exposure, HueIsolation, ToneCurve
 from finishing.recipes.recipe import Step
@@ -125,3 +126,33 @@ def test_reducing_equals_opencv_and_goes_through_the_matrix() -> None:
     unequal = tables_of(SRGB, 256)
     unequal[1] *= 0.5
     assert CodedSource(codes, unequal, None).reduced(100, 151) is None
+
+
+@pytest.mark.parametrize("kind", [np.uint8, np.uint16])
+@pytest.mark.parametrize("space", COLOUR_SPACES.values(), ids=lambda s: s.name)
+def test_black_is_black_whatever_sign_its_zero_has(space: ColourSpace, kind: type) -> None:
+    """Float files have zeros of either sign, and so have products of nothing and a negative number."""
+    planes = np.full((3, 2, 37), -0.0, np.float32)
+    planes[:, 1] = 0
+    out = np.full((2, 37, 3), 9, kind)
+    execute([], LinearSource(planes), CodedSink(out, space), Geometry(37, 2))
+    assert not out.any()
+
+
+@pytest.mark.parametrize("sink", [CodedSink, DitheredSink])
+@pytest.mark.parametrize("kind", [np.uint8, np.uint16])
+def test_a_row_s_codes_do_not_depend_on_the_rows_beside_it(kind: type, sink: type[CodedSink]) -> None:
+    """A curve is the last step, so that values come encoded; some rows of them are beyond white or black."""
+    planes = np.random.default_rng(8).random((3, 60, 200)).astype(np.float32)
+    planes[:, ::7, 20] = 4
+    planes[0, 30:33] = -1
+    steps = [Step(ToneCurve(points=[(0, 0.02), (0.4, 0.5), (1, 0.98)]))]
+
+    def codes(rows: int, threads: int = 1) -> NDArray[np.integer]:
+        out = np.empty((60, 200, 3), kind)
+        execute(steps, LinearSource(planes), sink(out, SRGB), Geometry(200, 60), strip_rows=rows, threads=threads)
+        return out
+
+    alone = codes(1)
+    for rows, threads in ((60, 1), (13, 1), (8, 2), (2, 2)):
+        assert np.array_equal(codes(rows, threads), alone)
