@@ -19,6 +19,8 @@ from finishing.regions.region import Region, WeightKernel, Weights
 
 #: Stands in for an inner radius of 0, in pixels.
 LEAST_RADIUS = 1e-3
+#: Stands in for no distance between the two ellipses.
+LEAST_BETWEEN = np.float32(1e-30)
 
 
 @dataclass(frozen=True)
@@ -115,4 +117,5 @@ def fill_rings(weights: Any, spans: Any, left: Any, inner_x: Any, outer_x: Any, 
             for x in range(part.shape[0]):
                 inner = np.sqrt(inner_part[x] + inner_row)
                 outer = np.sqrt(outer_part[x] + outer_row)
-                part[x] = falling(outer * (inner - ONE) / (inner - outer))
+                # where float32 does not tell them apart, what lies on both is in
+                part[x] = falling(outer * (inner - ONE) / max(inner - outer, LEAST_BETWEEN))

@@ -308,3 +308,20 @@ def test_names_of_the_masks_that_a_frame_must_bring() -> None:
     assert read("{mask: coat, not: subject, near: subject}").mask_names == {"coat", "subject"}
     assert read("any_of: [skin, {ellipse: subject}]").mask_names == set()
     assert FrameMask(which="masks/all.png").mask_names == set()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "radial: {centre: [0.25, 0.2837769], full_to: 0.25, gone_at: 0.250000001}",
+        "radial: {centre: [0.5, 0], full_to: 0.5, gone_at: 0.500000001}",
+        "ellipse: {centre: [0.5, 0.5], radii: [0.25, 0.001], soft: 1e-12}",
+        "near: {point: [1, 0.8044611], radius: [1, 1], soft: 1e-7}",
+    ],
+)
+def test_an_edge_narrower_than_float32_tells_is_a_hard_one(text: str) -> None:
+    """A pixel that lies on the outline lies on the edge's end as well, and a share of nothing is no number."""
+    region = read(text)
+    for width, height in ((37, 53), (1, 500), (100, 100)):
+        weights = weights_of(region, Geometry(width, height))
+        assert ((weights >= 0) & (weights <= 1)).all()
