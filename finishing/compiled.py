@@ -13,12 +13,16 @@ import hashlib
 import os
 from collections.abc import Callable
 from functools import cached_property
+from threading import RLock
 from types import FunctionType
 from typing import Any
 
 import numpy as np
 
 _FLAGS = {"nsz", "arcp", "contract", "afn"}
+
+#: Threads that meet a function at once must get one machine: each would compile its own.
+_ONE_AT_A_TIME = RLock()
 
 
 class Compiled:
@@ -36,18 +40,20 @@ class Compiled:
     def machine(self) -> Callable[..., Any]:
         """The compiled function itself."""
         if self._machine is None:
-            self._machine = self._compile()
+            with _ONE_AT_A_TIME:
+                self._machine = self._machine or self._compile()
         return self._machine
 
     def linked(self, **functions: "Compiled") -> "Compiled":
         """This function with other ones in the place of the names that stand for them; the same each time."""
         key = tuple(functions.items())
-        if key not in self._variants:
-            found = {**self.function.__globals__, **functions}
-            variant = FunctionType(self.function.__code__, found, self.function.__name__)
-            variant.__module__, variant.__qualname__ = self.function.__module__, self.function.__qualname__
-            self._variants[key] = Compiled(variant, inline=self.inline)
-        return self._variants[key]
+        with _ONE_AT_A_TIME:
+            if key not in self._variants:
+                found = {**self.function.__globals__, **functions}
+                variant = FunctionType(self.function.__code__, found, self.function.__name__)
+                variant.__module__, variant.__qualname__ = self.function.__module__, self.function.__qualname__
+                self._variants[key] = Compiled(variant, inline=self.inline)
+            return self._variants[key]
 
     def _looked_up(self) -> dict[str, Any]:
         """What the function finds outside of itself: helpers, constants, modules."""

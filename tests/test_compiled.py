@@ -1,9 +1,14 @@
 """How kernels are told apart on the disk, and the roots and powers that they share."""
 
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
 from types import FunctionType
 from typing import Any
 
 import numpy as np
+import pytest
 
 from finishing import compiled as module
 from finishing.compiled import Compiled, compiled, inlined, singles
@@ -71,3 +76,26 @@ def test_a_function_is_linked_once_with_each_other_one() -> None:
     line = np.ones(5, np.float32)
     with_other(line)
     assert line.tolist() == [3] * 5
+
+
+def test_threads_that_begin_together_get_one_machine(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each would compile for itself otherwise, which takes seconds."""
+    alone = Compiled._compile
+
+    def slowly(self: Compiled) -> Callable[..., Any]:
+        time.sleep(0.01)
+        return alone(self)
+
+    monkeypatch.setattr(Compiled, "_compile", slowly)
+    fresh, other = with_globals(kernel), with_globals(helper, FACTOR=np.float32(5))
+    together = Barrier(4)
+
+    def begin(_: int) -> tuple[Compiled, Callable[..., Any]]:
+        together.wait()
+        variant = fresh.linked(helper=other)
+        return variant, variant.machine
+
+    with ThreadPoolExecutor(4) as pool:
+        got = list(pool.map(begin, range(4)))
+    assert len({id(variant) for variant, _ in got}) == 1
+    assert len({id(machine) for _, machine in got}) == 1
