@@ -45,7 +45,7 @@ class Kernel(ABC):
 
 
 class PixelKernel(Kernel):
-    """function(planes, *arguments) looks at pixels alone; the planes may also be (3, 1, levels), a table of codes."""
+    """function(planes, *arguments) looks at pixels alone; they may also be tables of codes, (3, tables, levels)."""
 
     def __call__(self, planes: Planes, top: int) -> None:
         self.function(planes, *self.arguments)

@@ -158,7 +158,8 @@ class WeightedSource:
 
     def recode(self, values: NDArray[np.float64], out: NDArray[Any]) -> None:
         """As of a `CodedSource`."""
-        beside, tables = np.round(values[0]).astype(out.dtype), values.astype(np.float32)
+        tables = values.astype(np.float32)
+        beside = (tables[0] + HALF).astype(out.dtype)  # rounded as between the weights
         for top in range(0, self.height, ROWS_RECODED):
             part = slice(top, top + ROWS_RECODED)
             weights = self._weights(top, len(self.codes[part]))

@@ -121,9 +121,9 @@ def lay_over(planes: Any, top: Any, left: Any, columns: Any, rows: Any, depth: A
         red, green, blue = planes[0, row], planes[1, row], planes[2, row]
         for x in range(width):
             u = min(max(across[x] + down, ZERO), ONE)
-            left = power_of_two(depth * u * u * (THREE - TWO * u))
-            left = left if u > ZERO else ONE
-            rest = ONE - left
-            red[x] = red[x] * left + rest * air_red
-            green[x] = green[x] * left + rest * air_green
-            blue[x] = blue[x] * left + rest * air_blue
+            passed = power_of_two(depth * u * u * (THREE - TWO * u))
+            passed = passed if u > ZERO else ONE
+            rest = ONE - passed
+            red[x] = red[x] * passed + rest * air_red
+            green[x] = green[x] * passed + rest * air_green
+            blue[x] = blue[x] * passed + rest * air_blue

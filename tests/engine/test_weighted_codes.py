@@ -10,7 +10,7 @@ from finishing import domains
 from finishing.colour.spaces import SRGB
 from finishing.colour.transfer import srgb_decode, srgb_encode
 from finishing.engine.conversions import TOGETHER, load_between
-from finishing.engine.ends import CodedSink, CodedSource, LinearSink, LinearSource
+from finishing.engine.ends import WEIGHTS, CodedSink, CodedSource, LinearSink, LinearSource, WeightedSource
 from finishing.engine.execution import execute, planned
 from finishing.engine.plan import Apply
 from finishing.engine.reference import carry_out
@@ -101,6 +101,17 @@ def test_finished_codes_are_those_of_light(region: Region, bits: int) -> None:
             in_place = codes.copy()
             execute(steps, CodedSource(in_place, TABLES, None), CodedSink(in_place, SRGB), GEOMETRY)
             assert np.array_equal(in_place, by_light)
+
+
+def test_no_seam_shows_where_the_rows_of_a_region_end() -> None:
+    """Pixels that the region does not touch have the same codes in its rows as beyond them: half-way codes too."""
+    codes = codes_of(7)
+    values = np.tile(np.arange(256) * 250 + 0.5, (WEIGHTS, 3, 1))
+    region = Box(sides=(0.4, 0.9, 0.6, 1), soft=0)
+    source = WeightedSource(codes, values.astype(np.float32), region.prepare(GEOMETRY), region.rows(GEOMETRY))
+    out = np.empty(codes.shape, np.uint16)
+    source.recode(values, out)
+    assert np.array_equal(out, codes * np.uint16(250) + 1)
 
 
 def test_straight_lines_between_the_weights_are_as_near_as_they_say() -> None:
