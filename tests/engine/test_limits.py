@@ -10,6 +10,7 @@ from finishing.engine.execution import execute
 from finishing.engine.limits import all_are
 from finishing.engine.reference import carry_out
 from finishing.operation import Geometry, Operation
+from finishing.operations.border import Border
 from finishing.operations.catalogue import OPERATIONS as CATALOGUE
 from finishing.operations.edge_vignette import EdgeVignette
 from finishing.operations.exposure import Exposure
@@ -74,6 +75,19 @@ def test_every_step_comes_to_the_same_on_parts_of_the_frame(name: str) -> None:
     assert np.abs(limited - planes)[:, beside].max() < 2e-5
     if name != "border":  # it paints the margin, which is beside the box
         assert np.abs(whole - planes)[:, inside].max() > 1e-3
+
+
+@pytest.mark.parametrize("sides", [(3 / WIDTH, 2 / HEIGHT, 1, 1), (0.5, 0, 1, 1), (0, 0, 0.9, 0.5), (0.97, 0.2, 1, 1)])
+def test_a_border_lies_where_the_frame_has_it(sides: tuple[float, float, float, float]) -> None:
+    """The parts begin amid the paper, amid the picture, or have one side of it alone."""
+    planes = np.random.default_rng(7).random((3, HEIGHT, WIDTH)).astype(np.float32)
+    border, box = Border(width=0.2, line_width=0.03), Box(sides=sides, soft=0)
+    whole = finish(Step(border), planes, strip_rows=HEIGHT)
+    inside = box.reference(np.zeros((HEIGHT, WIDTH, 3)), GEOMETRY) == 1
+    for rows in (HEIGHT, 5):
+        limited = finish(Step(border, where=box), planes, strip_rows=rows)
+        assert np.array_equal(limited, np.where(inside, whole, planes))
+    assert (whole != planes)[:, inside].any()
 
 
 @given(
