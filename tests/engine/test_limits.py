@@ -14,6 +14,8 @@ from finishing.operations.border import Border
 from finishing.operations.catalogue import OPERATIONS as CATALOGUE
 from finishing.operations.edge_vignette import EdgeVignette
 from finishing.operations.exposure import Exposure
+from finishing.operations.glow import Glow
+from finishing.operations.halation import Halation
 from finishing.operations.hue_shift import HueShift
 from finishing.recipes.recipe import Step
 from finishing.regions.box import Box
@@ -75,6 +77,29 @@ def test_every_step_comes_to_the_same_on_parts_of_the_frame(name: str) -> None:
     assert np.abs(limited - planes)[:, beside].max() < 2e-5
     if name != "border":  # it paints the margin, which is beside the box
         assert np.abs(whole - planes)[:, inside].max() > 1e-3
+
+
+@pytest.mark.parametrize("operation", [Glow(spread=0.3, above=0.2), Halation(spread=0.1, above=0.5)])
+def test_light_from_a_reduced_overview_comes_to_the_right_part(operation: Operation) -> None:
+    """Rows lie between two of the overview's, and the region begins amid the frame; two steps need two overviews."""
+    geometry = Geometry(WIDTH, 130)
+    assert operation.reduction(geometry) > 1
+    planes = np.random.default_rng(8).random((3, 130, WIDTH)).astype(np.float32)
+    planes[:, 40:60, 70:250] += 2
+
+    def result(steps: list[Step], strip_rows: int = 130, threads: int = 1) -> np.ndarray:
+        sink = LinearSink(130, WIDTH)
+        execute(steps, LinearSource(planes), sink, geometry, strip_rows=strip_rows, threads=threads)
+        return sink.planes
+
+    box = Box(sides=(51 / WIDTH, 0.3, 0.9, 0.8), soft=0)
+    inside = box.reference(np.zeros((130, WIDTH, 3)), geometry) == 1
+    limited, whole = result([Step(operation, where=box)]), result([Step(operation)])
+    assert np.abs(limited - np.where(inside, whole, planes)).max() < 1e-6
+    assert np.abs(limited - planes).max() > 0.05
+    both = [Step(operation, where=box), Step(operation, where=Not(region=box))]
+    for rows, threads in ((1, 1), (7, 2), (40, 3)):
+        assert np.array_equal(result(both, rows, threads), result(both))
 
 
 @pytest.mark.parametrize("sides", [(3 / WIDTH, 2 / HEIGHT, 1, 1), (0.5, 0, 1, 1), (0, 0, 0.9, 0.5), (0.97, 0.2, 1, 1)])
