@@ -14,6 +14,7 @@ from finishing.colour.icc import ROUNDING
 from finishing.colour.spaces import ColourSpace
 from finishing.compiled import compiled, singles
 from finishing.engine import conversions, gamut
+from finishing.engine.conversions import HALF
 from finishing.engine.plan import Table
 from finishing.engine.streaming import Work
 from finishing.operation import Domain, Geometry, Planes
@@ -78,15 +79,29 @@ class CodedSource:
 
     def by_weight(self, step: Work, after: Sequence[Work], where: Region, geometry: Geometry) -> "WeightedSource":
         """The same with a step that is inside a region, and what follows it."""
+        by_steps = np.ascontiguousarray(np.moveaxis(self._mixed(step, after, WEIGHTS), 1, 0))
+        return WeightedSource(self.codes, by_steps, where.prepare(geometry), where.rows(geometry))
+
+    def lines_hold(self, step: Work, after: Sequence[Work], domain: Domain) -> bool:
+        """Whether a table by code and weight comes to what the works do, half-way between two weights, where it is
+        furthest off. domain: what they leave the values in."""
+        exact = self._mixed(step, after, 2 * WEIGHTS - 1)
+        middle, lines = exact[:, 1::2].copy(), (exact[:, :-2:2] + exact[:, 2::2]) * HALF
+        if domain is Domain.LINEAR:
+            domains.linear_to_encoded(middle)
+            domains.linear_to_encoded(lines)
+        return bool(np.abs(middle - lines).max() <= LINES_OFF)
+
+    def _mixed(self, step: Work, after: Sequence[Work], count: int) -> Planes:
+        """float32 (3, count, levels): the tables for `count` weights of the step from 0 to 1."""
         before = self.tables[:, None, :]
         changed = before.copy()
         step(changed, 0)
-        weights = np.linspace(0, 1, WEIGHTS, dtype=np.float32)[:, None]
-        tables = before * (1 - weights) + changed * weights
+        weights = np.linspace(0, 1, count, dtype=np.float32)[:, None]
+        tables: Planes = before * (1 - weights) + changed * weights
         for work in after:
             work(tables, 0)
-        by_steps = np.ascontiguousarray(np.moveaxis(tables, 1, 0))
-        return WeightedSource(self.codes, by_steps, where.prepare(geometry), where.rows(geometry))
+        return tables
 
     def recode(self, values: NDArray[np.float64], out: NDArray[Any]) -> None:
         """The whole picture straight to other codes; values: these, not rounded, in the shape of the tables. out may be
@@ -117,6 +132,8 @@ class CodedSource:
 #: region is mixed in encoded values, which then become light: the lines are off by at most 7e-6 of white there, which
 #: in the dark is less than a tenth of an 8-bit code.
 WEIGHTS = 257
+#: How far the lines may be off, in encoded values: where steps that follow bend more sharply there is no such table.
+LINES_OFF = np.float32(0.1 / 255)
 #: Rows whose weights are held at a time on the way from codes to codes.
 ROWS_RECODED = 32
 

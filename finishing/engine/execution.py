@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from finishing import domains
 from finishing.engine.ends import CodedSink, CodedSource, OverviewSink, Sink, Source, WeightedSource
 from finishing.engine.limits import limited, limited_around
-from finishing.engine.plan import Apply, Convert, Item, Table, plan, radius_of
+from finishing.engine.plan import Apply, Convert, Item, Plan, Table, plan, radius_of
 from finishing.engine.streaming import Alone, Around, Placed, Share, Work
 from finishing.kernel import AroundKernel, Kernel
 from finishing.operation import Domain, Geometry, Operation, Planes, Reach
@@ -37,8 +37,7 @@ def execute(
     threads: int = 1,
 ) -> None:
     """Carry out steps from source to sink. geometry's width and height are the source's."""
-    table = source.table if isinstance(source, CodedSource) else Table.NOTHING
-    work = plan(steps, accepted=sink.domains, table=table)
+    work = planned(steps, source, sink.domains, geometry)
     if work.table:
         assert isinstance(source, CodedSource)
         source = _folded(source, work.table, geometry)
@@ -56,6 +55,31 @@ def execute(
             overview = _overview(source, kernels, geometry, item, strip_rows, threads)
         kernels.append(_placed(item, geometry, overview))
     _sweep(source, sink, work.output, kernels, strip_rows, threads)
+
+
+def planned(steps: Sequence[Step], source: Source, accepted: Sequence[Domain], geometry: Geometry) -> Plan:
+    """What is done to a source: as much of it in the source's tables as they can hold. accepted: as of `plan`."""
+    if not isinstance(source, CodedSource):
+        return plan(steps, accepted=accepted, table=Table.NOTHING)
+    work = plan(steps, accepted=accepted, table=source.table)
+    index = _limited(work.table)
+    if index is not None:
+        works = [_in_table(item, geometry) for item in work.table]
+        domain = _domain(work.table[-1])
+        if not source.folded(works[:index]).lines_hold(works[index], works[index + 1 :], domain):
+            return plan(steps, accepted=accepted, table=Table.ALIKE)
+    return work
+
+
+def _limited(items: Sequence[Item]) -> int | None:
+    """Which of the items in a table is inside a region, if any."""
+    inside = (index for index, item in enumerate(items) if isinstance(item, Apply) and item.step.where is not None)
+    return next(inside, None)
+
+
+def _domain(item: Item) -> Domain:
+    """That an item leaves the pixels in."""
+    return item.target if isinstance(item, Convert) else item.step.operation.domain
 
 
 def _needs_overview(item: Item) -> TypeGuard[Apply]:
@@ -116,11 +140,12 @@ def strip_height(width: int) -> int:
 def _folded(source: CodedSource, items: Sequence[Item], geometry: Geometry) -> CodedSource | WeightedSource:
     """The source with the items worked into its tables."""
     works = [_in_table(item, geometry) for item in items]
-    for index, item in enumerate(items):
-        if isinstance(item, Apply) and item.step.where is not None:
-            before, step, after = source.folded(works[:index]), works[index], works[index + 1 :]
-            return before.by_weight(step, after, item.step.where, geometry)
-    return source.folded(works)
+    index = _limited(items)
+    if index is None:
+        return source.folded(works)
+    (step,) = items[index].steps
+    assert step.where is not None
+    return source.folded(works[:index]).by_weight(works[index], works[index + 1 :], step.where, geometry)
 
 
 def _in_table(item: Item, geometry: Geometry) -> Work:
