@@ -44,7 +44,7 @@ def proof(
     if mark is not None and not mark.strip():
         raise Problem("the mark is empty", remedy="write --mark PROOF, or leave --mark out")
     work = assign(session, looks=split(look_names), frames=split(frame_names), jobs=jobs)
-    tell(work.evenness.warnings if work.evenness else ())
+    tell(work.warnings)
     with Steps("proofs", quiet=as_json) as steps:
         report = make_proof(
             work,
