@@ -32,7 +32,7 @@ from finishing.batch.opening.framing import framing_of
 from finishing.batch.work.assignment import FrameWork, SessionWork
 from finishing.batch.work.blends import Origin, origin_of
 from finishing.errors import DiskFull, Problem, fault_of_the_program
-from finishing.photographs.part_files import clear_left
+from finishing.part_files import clear_left
 from finishing.recipes.recipe import flow
 from finishing.sessions.folder import FramePath
 from finishing.sessions.session import Session
@@ -109,10 +109,10 @@ def run(
 
 
 def _folders(session: SessionWork, ledger: Ledger, folder: Path) -> list[Path]:
-    """Every folder that this run or an earlier one writes into."""
+    """Every folder that this run or an earlier one writes into, and the session's own, where its sheets stand."""
     wanted = [output.path for work in session.frames for output in work.outputs]
     known = [Path(entry.path) for entry in ledger.entries()]
-    return [folder, *(folder / path.parent for path in (*wanted, *known))]
+    return [folder, session.session.folder, *(folder / path.parent for path in (*wanted, *known))]
 
 
 def _kept(session: SessionWork) -> dict[str, list[tuple[str, int, int]]]:

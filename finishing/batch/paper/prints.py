@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from finishing.colour.icc import write_profile
 from finishing.colour.spaces import SRGB
 from finishing.errors import Problem
+from finishing.part_files import clear_left, cleared_words
 from finishing.photographs.writing import encode_jpeg
 from finishing.sheets.placed import Page, ReadingSource, notices
 
@@ -76,12 +77,14 @@ def write_pages(
 
     pictures gives codes, or JPEG bytes as `jpeg_of` makes them for a PDF. originals: files that must not be written
     over. of: what PNG pages say they are pages of. Pages that a longer sheet of this name left behind
-    are removed where they say that they are its pages. Returns the files and what there is to tell: signs that the
-    typeface lacks, pages removed. Raises Problem.
+    are removed where they say that they are its pages, and so is what was left unfinished in the folder when pages were
+    cut off. Returns the files and what there is to tell: signs that the typeface lacks, what was removed. Raises
+    Problem.
     """
     refuse_ending(path, f"a {what}")
     refuse_originals(path, len(pages), originals)
-    told = notices(pages)
+    cleared = cleared_words(clear_left([path.parent]))
+    told = [*([cleared] if cleared else []), *notices(pages)]
     if is_pdf(path):
         from finishing.sheets.pdf import draw_pdf
 
