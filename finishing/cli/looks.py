@@ -1,4 +1,4 @@
-"""Commands on looks: apply, looks, operations, explain."""
+"""Commands on looks: apply, looks, operations, regions, explain."""
 
 from pathlib import Path
 from typing import Any, Literal
@@ -175,6 +175,22 @@ def operations(name: str | None, as_json: bool) -> None:
         print_json(facts if name is None else facts[0])
         return
     for line in operation_lines(facts, whole=name is not None):
+        click.echo(line)
+
+
+@click.command(cls=ValuedCommand)
+@click.argument("name", required=False)
+@AS_JSON
+@tells_problems
+def regions(name: str | None, as_json: bool) -> None:
+    """The reference of regions: where in the frame a step may act, and how soft its edge is."""
+    from finishing.batch.texts.reference import region_facts, region_lines
+
+    facts = region_facts(name)
+    if as_json:
+        print_json(facts if name is None else facts[0])
+        return
+    for line in region_lines(facts, whole=name is not None):
         click.echo(line)
 
 

@@ -25,6 +25,7 @@ for command in (
     looks.apply,
     looks.looks,
     looks.operations,
+    looks.regions,
     looks.explain,
     prints.strip,
     prints.steps,

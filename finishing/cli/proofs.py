@@ -5,7 +5,17 @@ from pathlib import Path
 import click
 
 from finishing.cli.listed import ListedCommand, split
-from finishing.cli.reporting import Steps, files, finish, frames, print_json, tell, tell_failed, tells_problems
+from finishing.cli.reporting import (
+    Steps,
+    files,
+    finish,
+    frames,
+    print_json,
+    tell,
+    tell_cleared,
+    tell_failed,
+    tells_problems,
+)
 from finishing.cli.sessions import AS_JSON, FRAMES, JOBS, LOOKS, SESSION
 from finishing.cli.valued import ValuedCommand
 from finishing.errors import Problem
@@ -44,7 +54,7 @@ def proof(
     if mark is not None and not mark.strip():
         raise Problem("the mark is empty", remedy="write --mark PROOF, or leave --mark out")
     work = assign(session, looks=split(look_names), frames=split(frame_names), jobs=jobs)
-    tell(work.evenness.warnings if work.evenness else ())
+    tell(work.warnings)
     with Steps("proofs", quiet=as_json) as steps:
         report = make_proof(
             work,
@@ -58,6 +68,7 @@ def proof(
     if as_json:
         print_json(report.as_json())
         finish(report.failed)
+    tell_cleared(report.cleared)
     tell_failed(report.failed)
     size = f"{report.size / 1e6:.1f} MB"
     click.echo(f"{report.page}: {frames(report.frames)}, {files(report.pictures)} beside it, {size} in all")

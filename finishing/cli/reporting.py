@@ -46,7 +46,7 @@ def tell(problems: Iterable[Problem]) -> None:
 
 def tell_cleared(parts: Sequence[Path]) -> None:
     """What a run that was cut off had left unfinished, and is deleted."""
-    from finishing.photographs.part_files import cleared_words
+    from finishing.part_files import cleared_words
 
     if told := cleared_words(parts):
         click.echo(told, err=True)

@@ -77,7 +77,7 @@ def run(
         outputs=out,
     )
     refuse_unavailable(work.session)
-    tell([*work.session.warnings, *(work.evenness.warnings if work.evenness else ())])
+    tell(work.warnings)
     folder = out or work.session.folder / OUTPUT_FOLDER
     with Steps("finishing", quiet=as_json or dry_run) as steps:
 
@@ -195,7 +195,7 @@ def sheet(
     from finishing.batch.work.assignment import assign
 
     work = assign(session, looks=split(look_names), frames=split(frame_names), jobs=jobs)
-    tell(work.evenness.warnings if work.evenness else ())
+    tell(work.warnings)
     report = make_sheet(
         work,
         out or work.session.folder / "sheet.png",
@@ -253,6 +253,7 @@ def plan(path: Path, out: Path | None, paper: str, as_json: bool) -> None:
     path = session_file(path)
     matching = None
     failed: dict[str, Problem] = {}
+    warnings: Sequence[Problem] = ()
     if kind_of(path) == "session":
         from finishing.batch.work.frame_headers import Headers, match_session
 
@@ -263,8 +264,10 @@ def plan(path: Path, out: Path | None, paper: str, as_json: bool) -> None:
         document = session.plan
         headers, failed = reader.of(session.chosen)
         matching = match_session(session, headers)
+        warnings = session.warnings
     else:
         document = read_plan(path)
+    tell(warnings)
     worked = work_out(document)
     if out is not None:
         from finishing.batch.paper.plan_paper import write_plan_page

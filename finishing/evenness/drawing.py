@@ -22,13 +22,17 @@ LINES = {
 }
 #: Drawn this many times larger and brought down, for smooth dots.
 FINER = 2
-#: What a file of ours says of itself, so that a later run knows that it may write over it.
-MARK = ("Software", "finishing: evenness")
+#: What a file of ours says of itself, so that a later run knows that it may write over it; and under which keyword it
+#: says whose it is.
+MARK, OF = ("Software", "finishing: evenness"), "Source"
 
 
-def draw_consistency(setups: Sequence[SetupConsistency], font: Path, bold: Path, session: str = "") -> bytes:
+def draw_consistency(
+    setups: Sequence[SetupConsistency], font: Path, bold: Path, session: str = "", of: str = ""
+) -> bytes:
     """A PNG, the same bytes for the same numbers: open dots as the frames came, filled dots as they leave, from left
-    to right in the order they were taken. font, bold: TrueType files; session: what the session is called."""
+    to right in the order they were taken. font, bold: TrueType files; session: what the session is called; of: ASCII
+    that the file says of whose it is."""
     from PIL import Image
     from PIL.PngImagePlugin import PngInfo
 
@@ -47,6 +51,8 @@ def draw_consistency(setups: Sequence[SetupConsistency], font: Path, bold: Path,
     chunks, file = PngInfo(), io.BytesIO()
     chunks.add(b"sRGB", b"\x00")
     chunks.add_text(*MARK)
+    if of:
+        chunks.add_text(OF, of)
     small.save(file, format="PNG", pnginfo=chunks)
     return file.getvalue()
 

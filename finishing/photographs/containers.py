@@ -157,6 +157,13 @@ def missing_extra(what: str, extra: str) -> Problem:
     )
 
 
+def missing_for(form: Format) -> Problem | None:
+    """Why pictures of a format cannot be read for want of an extra; None where they can be."""
+    from finishing.photographs import heif, raw
+
+    return heif.refusal() if form == "heif" else raw.missing() if form == "raw" else None
+
+
 def damaged(name: str, detail: str) -> Problem:
     """The one problem of every file that is cut short or broken."""
     return cut_short(detail).at(name)

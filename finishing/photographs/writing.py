@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from finishing.errors import DiskFull, Problem
+from finishing.part_files import held, part_beside
 from finishing.photographs import jpeg, png
 from finishing.photographs.exif import read_exif, write_exif
-from finishing.photographs.part_files import held, part_beside
 from finishing.photographs.tiff_out import Compression, encode_tiff
 
 if TYPE_CHECKING:

@@ -79,6 +79,18 @@ def read_packet(packet: bytes, what: str = "its XMP record") -> tuple[Packet, li
     return Packet(rating, rights), notices
 
 
+def document_source(packet: bytes, software: str) -> str | None:
+    """What a document says that it was made from (dc:source), empty where it does not say; None where another program
+    than `software` made it. Never raises."""
+    root, _ = plain_packet(packet, "")
+    if root is None:
+        return None
+    descriptions = list(root.iter(f"{{{RDF}}}Description"))
+    if _first(descriptions, XMP, "CreatorTool") != software:
+        return None
+    return _first(descriptions, DC, "source") or ""
+
+
 def plain_packet(packet: bytes, what: str) -> tuple[ElementTree.Element | None, list[str]]:
     """The root of a packet; None with a notice, told as of `what`, where it is damaged or might do harm."""
     try:

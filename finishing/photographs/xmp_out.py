@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable, Iterable
 from xml.sax.saxutils import escape
 
-from finishing.photographs.records import FinishRecord, RecordedBlend, RecordedSource, RecordedStrobe
+from finishing.photographs.records import FinishRecord, RecordedBlend, RecordedSource, RecordedStrobe, Rights
 from finishing.units import format_aperture, format_number, format_power, format_shutter
 
 NAMESPACE = "https://example.org/ns/finishing/1.0/"
@@ -32,22 +32,33 @@ _FORBIDDEN = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff
 
 def finished_xmp(record: FinishRecord) -> bytes:
     """The packet, UTF-8."""
-    properties = [*_rights(record), *_general(record), *_origin(record), *_own(record)]
+    described = _described([*_rights(record.rights), *_general(record), *_origin(record), *_own(record)])
+    return f'<?xpacket begin="\ufeff" id="{_PACKET_ID}"?>\n{described}\n<?xpacket end="r"?>'.encode()
+
+
+def document_xmp(title: str, rights: Rights, *, software: str, source: str = "") -> str:
+    """The same of a document of pages, for whoever puts it into one: the x:xmpmeta element, without what wraps it.
+
+    source: what the document was made from (dc:source).
+    """
+    general = [_language("dc:title", title)] if title else []
+    general += [_simple("dc:source", source)] if source else []
+    return _described([*_rights(rights), *general, _simple("xmp:CreatorTool", software)])
+
+
+def _described(properties: Iterable[str]) -> str:
     names = "\n".join(f'    xmlns:{prefix}="{uri}"' for prefix, uri in _NAMESPACES.items() if prefix != "rdf")
     body = "\n".join(f"   {each}" for each in properties)
     return (
-        f'<?xpacket begin="\ufeff" id="{_PACKET_ID}"?>\n'
         '<x:xmpmeta xmlns:x="adobe:ns:meta/">\n'
         f' <rdf:RDF xmlns:rdf="{_NAMESPACES["rdf"]}">\n'
         f'  <rdf:Description rdf:about=""\n{names}>\n'
         f"{body}\n"
-        "  </rdf:Description>\n </rdf:RDF>\n</x:xmpmeta>\n"
-        '<?xpacket end="r"?>'
-    ).encode()
+        "  </rdf:Description>\n </rdf:RDF>\n</x:xmpmeta>"
+    )
 
 
-def _rights(record: FinishRecord) -> Iterable[str]:
-    rights = record.rights
+def _rights(rights: Rights) -> Iterable[str]:
     if rights.creator:
         yield _array("dc:creator", "Seq", [_text(rights.creator)])
     if rights.copyright:

@@ -110,7 +110,6 @@ class Check(Model):
     unit: ClassVar[str]
     #: How many sums a row has.
     sums: ClassVar[int]
-    neutral: ClassVar[dict[str, Any]] = {}
     #: Whether the original is looked at beside the finished frame.
     looks_at_original: ClassVar[bool] = False
     #: Whether at_most holds for the size of the value, whatever its sign.

@@ -33,6 +33,8 @@ def written(region: Region) -> dict[str, Any]:
 class _Several(Region):
     """What both kinds of list share; in files it is a list, here `regions`."""
 
+    short_is_all: ClassVar[bool] = True
+
     regions: Regions = parameter("the regions, each as behind `where`")
 
     @model_serializer
@@ -70,7 +72,10 @@ class _Several(Region):
 
 
 class AllOf(_Several):
-    """The smallest of their weights: a pixel is in as far as it is in every one of them."""
+    """The product of their weights: a pixel is in as far as it is in every one of them.
+
+    The smallest of them would leave a crease wherever two soft edges cross, which shows on a plain sky.
+    """
 
     name: ClassVar[str] = "all_of"
     summary: ClassVar[str] = "What lies in every one of several regions."
@@ -85,14 +90,17 @@ class AllOf(_Several):
         return _overlap([region.columns(geometry) for region in self.regions])
 
     def prepare(self, geometry: Geometry) -> WeightKernel:
-        return self._kernels(geometry, minimum)
+        return self._kernels(geometry, both)
 
     def reference(self, oklab: Pixels, geometry: Geometry) -> NDArray[np.float64]:
-        return np.asarray(np.min([region.reference(oklab, geometry) for region in self.regions], axis=0))
+        return np.asarray(np.prod([region.reference(oklab, geometry) for region in self.regions], axis=0))
 
 
 class AnyOf(_Several):
-    """The largest of their weights: a pixel is in as far as it is in one of them."""
+    """What is in one of them or another: 1 − (1 − u)(1 − v) for two weights.
+
+    The largest of them would leave a crease wherever two soft edges cross, which shows on a plain sky.
+    """
 
     name: ClassVar[str] = "any_of"
     summary: ClassVar[str] = "What lies in one or another of several regions."
@@ -107,10 +115,10 @@ class AnyOf(_Several):
         return _hull([region.columns(geometry) for region in self.regions])
 
     def prepare(self, geometry: Geometry) -> WeightKernel:
-        return self._kernels(geometry, maximum)
+        return self._kernels(geometry, either)
 
     def reference(self, oklab: Pixels, geometry: Geometry) -> NDArray[np.float64]:
-        return np.asarray(np.max([region.reference(oklab, geometry) for region in self.regions], axis=0))
+        return np.asarray(1 - np.prod([1 - region.reference(oklab, geometry) for region in self.regions], axis=0))
 
 
 class Not(Region):
@@ -121,6 +129,7 @@ class Not(Region):
     example: ClassVar[str] = "not: {ellipse: {centre: subject, radii: [0.2, 0.3], soft: 0.1}}"
     short: ClassVar[str] = "a region"
     short_schema: ClassVar[dict[str, Any]] = WHERE
+    short_is_all: ClassVar[bool] = True
 
     region: OneRegion = parameter("the region that is left out")
 
@@ -171,21 +180,22 @@ def _hull(bounds: list[tuple[int, int]]) -> tuple[int, int]:
 
 
 @compiled
-def minimum(weights: Any, other: Any) -> None:
-    """The smaller of both, into weights."""
+def both(weights: Any, other: Any) -> None:
+    """The product, into weights."""
     for row in range(weights.shape[0]):
         line, beside = weights[row], other[row]
         for x in range(weights.shape[1]):
-            line[x] = min(line[x], beside[x])
+            line[x] = line[x] * beside[x]
 
 
 @compiled
-def maximum(weights: Any, other: Any) -> None:
-    """The larger of both, into weights."""
+def either(weights: Any, other: Any) -> None:
+    """1 − (1 − u)(1 − v), into weights; exactly 1 where one of them is, and never above."""
     for row in range(weights.shape[0]):
         line, beside = weights[row], other[row]
         for x in range(weights.shape[1]):
-            line[x] = max(line[x], beside[x])
+            more, less = max(line[x], beside[x]), min(line[x], beside[x])
+            line[x] = more + less * (ONE - more)
 
 
 @compiled

@@ -19,7 +19,7 @@ class Ellipse(Round):
 
     name: ClassVar[str] = "ellipse"
     summary: ClassVar[str] = "An ellipse around the subject or any point."
-    example: ClassVar[str] = "ellipse: {centre: [0.5, 0.4], radii: [0.2, 0.3], soft: 0.05}"
+    example: ClassVar[str] = "ellipse: {centre: [0.5, 0.4], radii: [0.2, 0.3], soft: 0.2}"
     short: ClassVar[str] = (
         "subject, or [centre across, centre down, radius across, radius down] in fractions of width and height"
     )
@@ -32,7 +32,7 @@ class Ellipse(Round):
 
     centre: Centre = parameter("the middle", "subject")
     radii: Radii = parameter("half its width and half its height, in fractions of the frame's", (0.2, 0.3))
-    soft: Soft = parameter(ABOUT_SOFT, 0.05)
+    soft: Soft = parameter(ABOUT_SOFT, 0.2)
 
     @classmethod
     def spelled_out(cls, value: Any) -> dict[str, Any]:

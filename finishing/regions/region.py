@@ -35,8 +35,8 @@ class Region(Model):
     #: The form without a mapping, in words and for editors; empty where there is none.
     short: ClassVar[str] = ""
     short_schema: ClassVar[dict[str, Any]] = {}
-    #: Parameters are told in the same way as those of operations; no region is neutral.
-    neutral: ClassVar[dict[str, Any]] = {}
+    #: Whether the short form is the only one.
+    short_is_all: ClassVar[bool] = False
 
     @classmethod
     def spelled_out(cls, value: Any) -> dict[str, Any]:

@@ -38,20 +38,23 @@ def draw_pdf(
     dated: datetime = NO_DATE,
     readings: ReadingSource | None = None,
     instead: str = "contact sheet as .png",
+    xmp: str = "",
 ) -> Path:
     """Draws the pages into one file and returns its path.
 
     pictures(key, width_px, height_px) returns a baseline or progressive JPEG no larger than asked for, which is fitted
     inside its place, or `Said`, which is set there. title and author go into the document's properties; dated: its date
-    with a time zone, for instance the day of the session. readings(key): what is told of a picture's
-    tones, asked for after the picture. instead: what to write without the PDF library. Raises Problem
-    where that library is not installed or the folder cannot be written to, ValueError for a picture that
-    is no JPEG.
+    with a time zone, for instance the day of the session. readings(key): what is told of a picture's tones, asked for
+    after the picture. instead: what to write without the PDF library. xmp: the document's record (ISO 16684-1), an
+    x:xmpmeta element, stored as it is. Raises Problem where that library is not installed or the folder cannot be
+    written to, ValueError for a picture that is no JPEG.
     """
     document = new_document(instead)
     document.set_creation_date(dated)
     document.set_title(title)
     document.set_author(author)
+    if xmp:
+        document.set_xmp_metadata(xmp)
     for page in pages:
         document.add_page(format=(page.width_mm, page.height_mm))
         _draw_page(document, page, pictures, pixels_per_inch, readings)

@@ -1,12 +1,14 @@
 """Files that take their names only when all of them are whole."""
 
+import contextlib
 import os
-import tempfile
+import shutil
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Self
 
 from finishing.errors import Problem
+from finishing.part_files import held, part_beside
 
 
 def settle(file: BinaryIO) -> None:
@@ -18,15 +20,19 @@ def settle(file: BinaryIO) -> None:
 
 
 class Replacing:
-    """Writes to temporary names in the same folder; renames all on leaving, or removes all after an error.
+    """Writes into a folder aside, in the folder of the files' places; renames all on leaving, or removes all after an
+    error.
 
-    A reader so never sees half a file, and an interrupted run leaves what stood there before. Raises
+    A reader so never sees half a file, and an interrupted run leaves what stood there before. What a killed one leaves
+    is one folder with the name of a part, locked as long as it was written to, however many pages are in it. Raises
     Problem where the folder cannot be written to.
     """
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
+        self._aside: Path | None = None
         self._open: list[tuple[BinaryIO, Path, Path]] = []
+        self._closing = contextlib.ExitStack()
 
     def __enter__(self) -> Self:
         return self
@@ -34,12 +40,21 @@ class Replacing:
     def open_for(self, target: Path) -> BinaryIO:
         """A new file, open for writing bytes, that will become `target`."""
         try:
-            handle, name = tempfile.mkstemp(prefix=f".{target.name[:40]}-", suffix=".part", dir=self._folder)
+            temporary = self._folder_aside(target) / f"{len(self._open)}{target.suffix}"
+            file = temporary.open("xb")
         except OSError as error:
             raise self._unwritable(target, error) from error
-        file = os.fdopen(handle, "wb")
-        self._open.append((file, Path(name), target))
+        self._open.append((file, temporary, target))
         return file
+
+    def _folder_aside(self, target: Path) -> Path:
+        if self._aside is None:
+            aside = part_beside(self._folder / target.name)
+            aside.mkdir()
+            self._closing.callback(shutil.rmtree, aside, ignore_errors=True)
+            self._closing.enter_context(held(aside))
+            self._aside = aside
+        return self._aside
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
@@ -50,17 +65,14 @@ class Replacing:
         except OSError as failed:
             raise self._unwritable(self._open[0][2], failed) from failed
         finally:
-            for file, temporary, _ in self._open:
-                file.close()
-                temporary.unlink(missing_ok=True)
+            for file, _, _ in self._open:
+                with contextlib.suppress(OSError):  # what it still held does not fit onto the disk
+                    file.close()
+            self._closing.close()
 
     def _finish(self) -> None:
-        for file, temporary, _ in self._open:
+        for file, _, _ in self._open:
             settle(file)
-            # mkstemp makes files for their owner alone; give them the rights any new file would have.
-            mask = os.umask(0)
-            os.umask(mask)
-            temporary.chmod(0o666 & ~mask)
         for _, temporary, target in self._open:
             temporary.replace(target)
         if os.name == "posix":

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from finishing.batch.lighting.all_or_none import all_or_none
-from finishing.photographs.part_files import clear_left
+from finishing.part_files import clear_left
 
 
 @pytest.mark.skipif(os.name != "posix", reason="nothing is cleared on this system")

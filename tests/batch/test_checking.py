@@ -195,6 +195,20 @@ def test_a_sound_session_is_sound_for_both(session: Path) -> None:
     assert refused(session) == set()
 
 
+def test_what_is_doubtful_in_a_plan_is_told_of_its_session_too(session: Path) -> None:
+    """In the same words and with the same places as of the plan alone."""
+    plan = session / "plan.yaml"
+    assert check_file(session).warnings == check_file(plan).warnings == []
+    change(plan, ("shutter: 1/125, iso: 100", "shutter: 1/500, iso: 1000000"))
+    alone = check_file(plan).warnings
+    assert [one.what.partition(":")[0] for one in alone] == [
+        "the shutter is faster than the sync time", "set-up A asks for ISO 1000000",
+    ]  # fmt: skip
+    checked = check_file(session)
+    assert [str(one) for one in checked.warnings] == [str(one) for one in alone]
+    assert (checked.problems, checked.failing) == ([], {})
+
+
 def test_a_pick_that_the_session_does_not_give_is_something_to_look_at(session: Path) -> None:
     change(session / "session.yaml", ("rating: 4}", "rating: 4, picked: [white_edge]}"))
     checked = check_file(session)

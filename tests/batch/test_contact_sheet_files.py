@@ -78,6 +78,56 @@ def test_a_pdf_as_other_programs_see_it(session: Path, tmp_path: Path, monkeypat
         assert wanted in text
 
 
+def test_a_pdf_says_whose_it_is(session: Path, tmp_path: Path) -> None:
+    """In its properties, and in its record (ISO 16684-1) as IPTC Photo Metadata names it; read by other programs."""
+    pytest.importorskip("fpdf", reason="fpdf2 is not installed")
+    pikepdf = pytest.importorskip("pikepdf", reason="pikepdf is not installed")
+    file = session / "session.yaml"
+    file.write_text(file.read_text().replace("session: Orchard test", 'session: "Orchard & <Ελαιώνας>"'))
+    path = make_sheet(assign(session), tmp_path / "sheet.pdf").files[0]
+    told = dict(line.split(":", 1) for line in output_of("pdfinfo", path).splitlines())
+    assert told["Title"].strip() == "Orchard & <Ελαιώνας>"
+    assert told["Author"].strip() == "A. Example"
+    assert told["Metadata Stream"].strip() == "yes"
+    with pikepdf.open(path) as document, document.open_metadata() as record:
+        assert record["dc:title"] == "Orchard & <Ελαιώνας>"
+        assert record["dc:creator"] == ["A. Example"]
+        assert record["dc:rights"] == "© 2026 A. Example"
+        assert record["xmpRights:Marked"] == "True"
+        assert record["xmpRights:UsageTerms"] == "Client use only"
+        assert record["xmp:CreatorTool"] == "finishing"
+    assert "© 2026 A. Example · Client use only" in output_of("pdftotext", "-layout", path, "-")
+    again = make_sheet(assign(session), tmp_path / "again.pdf").files[0]
+    assert again.read_bytes() == path.read_bytes()
+
+
+@pytest.mark.parametrize("ending", [".png", ".pdf"])
+def test_another_sessions_sheet_is_not_written_over(session: Path, ending: str) -> None:
+    """One whose session is renamed stays its own."""
+    if ending == ".pdf":
+        pytest.importorskip("fpdf", reason="fpdf2 is not installed")
+    file, other = session / "session.yaml", session / "other.yaml"
+    other.write_text(file.read_text().replace("Orchard test", "Another client"))
+    path = session / f"sheet{ending}"
+    before = make_sheet(assign(session), path).files[0].read_bytes()
+    with pytest.raises(Problem) as told:
+        make_sheet(assign(other), path)
+    assert told.value.what == 'a sheet of this name is there already: that of the session "Orchard test" (session.yaml)'
+    assert told.value.remedy == f"finishing sheet {other} --out {session / f'sheet-other{ending}'}"
+    assert path.read_bytes() == before
+    file.write_text(file.read_text().replace("Orchard test", "Orchard, final"))
+    assert make_sheet(assign(session), path).files[0].read_bytes() != before
+
+
+def test_a_pdf_that_does_not_say_whose_it_is_counts_as_the_sessions(session: Path) -> None:
+    """Earlier versions' sheets say nothing."""
+    pytest.importorskip("fpdf", reason="fpdf2 is not installed")
+    path = session / "sheet.pdf"
+    for content in (b"%PDF-1.3", b"</x:xmpmeta><x:xmpmeta", b"<x:xmpmeta xmlns:x='adobe:ns:meta/'>&</x:xmpmeta>"):
+        path.write_bytes(content)
+        assert make_sheet(assign(session), path).files == [path]
+
+
 def test_names_of_any_script_and_length_are_on_the_page(scripts: Path) -> None:
     pytest.importorskip("fpdf", reason="fpdf2 is not installed")
     report = make_sheet(assign(scripts), scripts / "sheet.pdf")

@@ -49,6 +49,7 @@ def test_outputs_carry_the_correction(tmp_path: Path) -> None:
     assert b"ExposureCorrectionStops" not in key
     assert b"WhiteBalanceCorrection" not in key
     with open_ledger(out, create=False) as ledger:
+        (ledger.session,) = ledger.sessions()
         told = ledger.corrections()["A-0006"]
     assert told["exposure"]["how"] == "measured"
     assert told["stops"] == pytest.approx(0.8, abs=0.05)

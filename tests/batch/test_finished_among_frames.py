@@ -4,11 +4,13 @@ import shutil
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from finishing.batch.delivery.run import run
 from finishing.batch.texts.checking import check_file
 from finishing.batch.texts.first_files import write_first_files
 from finishing.batch.work.assignment import assign
+from finishing.cli.main import main
 from finishing.errors import ProblemSet
 from finishing.sessions.session import examine_session
 from tests.conftest import write_frame
@@ -39,6 +41,16 @@ def test_a_pattern_leaves_them_out_and_says_so(mixed: Path) -> None:
     assert told.got == f"{NAME}, made from A-0001.jpg"
     assert told.what in [one.what for one in check_file(mixed).warnings]
     assert run(work, mixed / "finished", jobs=2).made == []
+
+
+def test_whatever_leaves_them_out_says_so_in_the_same_words(mixed: Path) -> None:
+    (told,) = [str(one) for one in assign(mixed).session.warnings if "finished" in one.what]
+    commands = ["run"], ["sheet"], ["proof", "--out", str(mixed / "proof")], ["plan"]
+    for command, *more in commands:
+        done = CliRunner().invoke(main, [command, str(mixed), *more])
+        assert done.exit_code == 0, done.stderr
+        assert done.stderr.count(told) == 1, command
+        assert told not in done.stdout
 
 
 def test_one_that_is_named_outright_is_refused(mixed: Path) -> None:

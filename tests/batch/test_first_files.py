@@ -1,5 +1,6 @@
 """A folder looked at: likely set-ups, and first files that check and run take as they are."""
 
+import importlib.util
 import json
 from datetime import datetime, timedelta
 from itertools import pairwise
@@ -226,6 +227,92 @@ def test_names_in_other_capitals_side_by_side(tmp_path: Path) -> None:
 def test_every_format_that_is_a_frame_elsewhere_is_one_here(tmp_path: Path, suffix: str) -> None:
     frame(tmp_path / f"A-1.{suffix}", "18:40:00")
     assert sound(tmp_path) == {"A": ["A-1"]}
+
+
+def heic(path: Path, taken: str) -> None:
+    """A HEIC file with the record that a frame has."""
+    pillow_heif = pytest.importorskip("pillow_heif", reason="the extra heif is not installed")
+    frame(path.with_suffix(".jpg"), taken)
+    with Image.open(path.with_suffix(".jpg")) as image:
+        pillow_heif.from_pillow(image).save(path, quality=90, exif=image.info["exif"])
+    path.with_suffix(".jpg").unlink()
+
+
+def raw_file(path: Path) -> None:
+    """What an invented sensor saw, as DNG; its name may end in anything."""
+    pytest.importorskip("rawpy", reason="the extra raw is not installed")
+    from tests.photographs.test_raw import scene, write_dng
+
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_dng(path, scene(), filters=True)
+
+
+def finished_into(folder: Path) -> list[str]:
+    done = finishing("run", folder)
+    assert done.exit_code == 0, done.stderr
+    return sorted(path.name for path in (folder / "finished").rglob("*.jpg"))
+
+
+def test_a_folder_of_heic_becomes_a_session_as_jpegs_do(tmp_path: Path) -> None:
+    for number, taken in enumerate(("18:40:00", "18:41:00", "19:10:00"), 1):
+        heic(tmp_path / "frames" / f"P{number}.HEIC", taken)
+    assert sound(tmp_path) == {"A": ["P1", "P2"], "B": ["P3"]}
+    assert 'frames: ["frames/*.HEIC"]' in (tmp_path / "session.yaml").read_text()
+    assert finished_into(tmp_path) == ["P1.jpg", "P2.jpg", "P3.jpg"]
+
+
+@pytest.mark.parametrize("ending", [".dng", ".RAWFILE"])
+def test_a_folder_of_raw_files_becomes_a_session_as_jpegs_do(tmp_path: Path, ending: str) -> None:
+    """Raw files are told by what is in them, and what else lies in the folder is left alone."""
+    for number in (1, 2):
+        raw_file(tmp_path / "card" / f"P{number}{ending}")
+        (tmp_path / "card" / f"P{number}.xmp").write_text("<x/>")
+    (tmp_path / "card" / "notes.txt").write_text("bring the long stand")
+    written = write_first_files(tmp_path)
+    assert written.setups == {"P": ["P1", "P2"]}
+    assert f'frames: ["card/*{ending}"]' in written.session.read_text()
+    assert finished_into(tmp_path) == ["P1.jpg", "P2.jpg"]
+
+
+def test_a_pattern_never_finds_what_is_no_frame(tmp_path: Path) -> None:
+    raw_file(tmp_path / "P1.data")
+    raw_file(tmp_path / "P2")
+    (tmp_path / "table.data").write_bytes(b"numbers" * 100)
+    assert write_first_files(tmp_path).setups == {"P": ["P1", "P2"]}
+    assert [one.relative for one in read_session(tmp_path).frames] == ["P1.data", "P2"]
+
+
+def test_a_raw_file_beside_its_jpeg_is_left_out_and_told(tmp_path: Path) -> None:
+    for number in (1, 2):
+        raw_file(tmp_path / f"P{number}.dng")
+        frame(tmp_path / f"P{number}.jpg", "18:40:00")
+    written = write_first_files(tmp_path)
+    assert "left out P1.dng (P1.jpg has that name), P2.dng (P2.jpg has that name)" in written.notices[0]
+    assert [one.relative for one in read_session(tmp_path).frames] == ["P1.jpg", "P2.jpg"]
+
+
+def test_an_extra_that_is_missing_is_told_and_nothing_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    heic(tmp_path / "P1.heic", "18:40:00")
+    heic(tmp_path / "P2.heic", "18:40:00")
+    raw_file(tmp_path / "P3.RAWFILE")
+    frame(tmp_path / "P4.jpg", "18:40:00")
+    find = importlib.util.find_spec
+    gone = ("rawpy", "pillow_heif")
+    monkeypatch.setattr(importlib.util, "find_spec", lambda name, *more: None if name in gone else find(name, *more))
+    refused = finishing("init", tmp_path)
+    assert refused.exit_code == 2
+    assert "P1.heic: this is a HEIC file, and what reads it is not installed" in refused.stderr
+    assert "found:    2 such files in this folder" in refused.stderr
+    assert "pip install '.[heif]'" in refused.stderr
+    assert "P3.RAWFILE: this is a raw file, and what reads it is not installed" in refused.stderr
+    assert "pip install '.[raw]'" in refused.stderr
+    assert sorted(path.suffix for path in tmp_path.iterdir()) == [".RAWFILE", ".heic", ".heic", ".jpg"]
+    for name in ("P1.heic", "P2.heic", "P3.RAWFILE", "P4.jpg"):
+        (tmp_path / name).unlink()
+    (tmp_path / "P5.RAWFILE").write_bytes(b"SENSOR DATA 1.0 ................")
+    refused = finishing("init", tmp_path)
+    assert "found:    1 other file, such as P5.RAWFILE" in refused.stderr
+    assert "if P5.RAWFILE is a raw file: in the folder of this program" in refused.stderr
 
 
 def frame_as_jpeg(path: Path) -> None:

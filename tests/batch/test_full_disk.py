@@ -2,6 +2,7 @@
 
 import errno
 import os
+import threading
 from pathlib import Path
 
 import pytest
@@ -18,13 +19,15 @@ from finishing.photographs import writing
 def room(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
     """Room for three files: a fourth meets what the system says of a full disk, and so does every one after it."""
     written: list[Path] = []
+    one_at_a_time = threading.Lock()
     real = os.replace
 
     def replace(temporary: Path, path: Path) -> None:
-        if len(written) == 3:
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        real(temporary, path)
-        written.append(Path(path))
+        with one_at_a_time:
+            if len(written) == 3:
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            real(temporary, path)
+            written.append(Path(path))
 
     monkeypatch.setattr(writing.os, "replace", replace)
     return written

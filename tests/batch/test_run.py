@@ -19,7 +19,7 @@ from finishing.batch.opening import opened
 from finishing.batch.work.assignment import assign
 from finishing.cli.main import main
 from finishing.errors import Problem, ProblemSet
-from finishing.photographs.part_files import part_beside
+from finishing.part_files import part_beside
 
 
 def finish(session: Path, out: Path, **how: bool) -> Report:

@@ -9,6 +9,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from finishing.cli.main import main
+from finishing.regions.catalogue import REGIONS
 
 
 def finishing(*words: str | Path) -> Result:
@@ -182,6 +183,29 @@ def test_reference_pages_name_every_parameter() -> None:
     wrong = finishing("operations", "exposre")
     assert wrong.exit_code == 2
     assert 'did you mean "exposure"?' in wrong.stderr
+
+
+def test_the_reference_of_regions(tmp_path: Path) -> None:
+    listed = finishing("regions").stdout
+    for name, region in REGIONS.items():
+        told = json.loads(finishing("regions", name, "--json").stdout)
+        assert told["name"] == name
+        assert f"{name} " in listed
+        page = finishing("regions", name).stdout
+        assert region.summary in page
+        assert [parameter["name"] for parameter in told["parameters"]] == [
+            parameter for parameter in region.model_fields if not region.short_is_all
+        ]
+        for parameter in told["parameters"]:
+            assert parameter["about"] in page
+        # what the page shows is a step that can be typed
+        recipe = tmp_path / "shown.yaml"
+        (example,) = (line for line in page.splitlines() if line.startswith("  - "))
+        recipe.write_text(f"look: Shown\nsteps:\n{example}\n")
+        assert finishing("check", str(recipe)).exit_code == 0, page
+    wrong = finishing("regions", "elipse")
+    assert wrong.exit_code == 2
+    assert "ellipse" in wrong.stderr
 
 
 def test_explain_names_steps_and_what_runs_together() -> None:

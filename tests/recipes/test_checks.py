@@ -74,7 +74,7 @@ def test_is_named_documented_and_shown_by_an_example(name: str) -> None:
     kind.model_validate(
         {**({"hue": 75} if name == "kept_colour_area" else {}), **yaml.safe_load(f"{{{kind.limit_example}}}")}
     )
-    for facts in parameters_of(kind):  # type: ignore[arg-type]
+    for facts in parameters_of(kind):
         assert facts.about, f"{name}.{facts.name} has no description"
         assert facts.expected.strip() != "a value", f"{name}.{facts.name} does not say what is expected"
 

@@ -19,7 +19,8 @@ from finishing.operation import Geometry, parameters_of
 from finishing.operations.catalogue import EdgeVignette, HueIsolation, ToneCurve
 from finishing.recipes.recipe import Step
 from finishing.regions.catalogue import REGIONS, stands_alone, where_schema
-from finishing.regions.combined import AllOf, AnyOf, Not, written
+from finishing.regions.combined import AllOf, AnyOf, Not, both, either, written
+from finishing.regions.gradient import Gradient
 from finishing.regions.mask import FrameMask
 from finishing.regions.reading import read_region
 from finishing.regions.region import Region
@@ -81,7 +82,7 @@ def test_is_named_documented_and_shown_by_an_example(name: str) -> None:
     assert len(kind.__doc__) > 30
     assert isinstance(read(kind.example), kind)
     assert kind.short or stands_alone(kind)
-    for facts in parameters_of(kind):  # type: ignore[arg-type]
+    for facts in parameters_of(kind):
         assert facts.about, f"{name}.{facts.name} has no description"
         assert facts.expected.strip() != "a value", f"{name}.{facts.name} does not say what is expected"
 
@@ -170,13 +171,12 @@ def test_cannot_be_changed_and_takes_no_unknown_parameter(name: str) -> None:
 
 
 @every_region
-def test_combining_a_region_with_itself_or_turning_it_twice_changes_nothing(name: str) -> None:
+def test_a_list_of_one_and_turning_twice_change_nothing(name: str) -> None:
     region = read(REGIONS[name].example)
     weights = weights_of(region)
     for same in (
-        AllOf(regions=(region, region)),
-        AnyOf(regions=(region, region)),
         AllOf(regions=(region,)),
+        AnyOf(regions=(region,)),
         Not(region=Not(region=region)),
     ):
         assert np.array_equal(weights_of(same), weights)
@@ -185,6 +185,46 @@ def test_combining_a_region_with_itself_or_turning_it_twice_changes_nothing(name
     turned = weights_of(Not(region=region))
     assert np.abs(turned - (1 - weights.astype(np.float64))).max() < 6e-8
     assert np.array_equal(turned == 0, weights == 1)
+
+
+@given(
+    st.lists(
+        st.tuples(st.floats(0, 1, width=32), st.floats(0, 1, width=32)) | st.sampled_from([(0, 0), (1, 0), (1, 1)]),
+        min_size=1,
+    )
+)
+def test_weights_are_joined_exactly_at_both_ends(pairs: list[tuple[float, float]]) -> None:
+    first, second = (np.array([values], np.float32) for values in zip(*pairs, strict=True))
+    met, joined = first.copy(), first.copy()
+    both(met, second)
+    either(joined, second)
+    u, v = first.astype(np.float64), second.astype(np.float64)
+    assert np.abs(met - u * v).max() < 1e-7
+    assert np.abs(joined - (1 - (1 - u) * (1 - v))).max() < 1e-7
+    assert joined.max() <= 1
+    assert np.all(joined[(u == 1) | (v == 1)] == 1)
+    assert np.all(met[(u == 0) | (v == 0)] == 0)
+    for weights, other, same in ((met, v, u), (met, u, v)):
+        assert np.array_equal(weights[other == 1], same[other == 1])
+    for other, same in ((v, u), (u, v)):
+        assert np.array_equal(joined[other == 0], same[other == 0])
+
+
+@pytest.mark.parametrize("kind", [AllOf, AnyOf])
+def test_two_soft_edges_cross_without_a_crease(kind: type[AllOf | AnyOf]) -> None:
+    """Along a line through both edges the slope changes by no more from pixel to pixel than it does along either edge;
+    the smaller or larger of two weights would break it at once."""
+    geometry = Geometry(1000, 20)
+    falls = Gradient(full_at=(0.2, 0.5), gone_at=(0.8, 0.5))
+    rises = Gradient(full_at=(0.9, 0.5), gone_at=(0.3, 0.5))
+
+    def bend(weights: np.ndarray) -> float:
+        return float(np.abs(np.diff(weights[10], n=2)).max())
+
+    alone = max(bend(falls.reference(np.empty(0), geometry)), bend(rises.reference(np.empty(0), geometry)))
+    together = kind(regions=(falls, rises)).reference(np.empty(0), geometry)
+    assert bend(together) < 2 * alone
+    assert bend(np.minimum(falls.reference(np.empty(0), geometry), rises.reference(np.empty(0), geometry))) > 20 * alone
 
 
 @pytest.mark.parametrize("one", REGIONS)

@@ -79,7 +79,7 @@ radial, skin, subject
             """look.yaml:1:18: "ellipse" cannot be read
     found:    [0.5, 0.4, 0.2]
     expected: subject, or [centre across, centre down, radius across, radius down] in fractions of width and height
-    do this:  write ellipse: {centre: [0.5, 0.4], radii: [0.2, 0.3], soft: 0.05}, for example""",
+    do this:  write ellipse: {centre: [0.5, 0.4], radii: [0.2, 0.3], soft: 0.2}, for example""",
         ),
         (
             "{ellipse: {soft: much}}",

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from finishing.batch.delivery.delivering import deliver
-from finishing.batch.delivery.records import SOFTWARE
+from finishing.batch.delivery.records import SOFTWARE, rights_recorded
 from finishing.batch.opening.opened import open_frame
 from finishing.batch.opening.picture import fitted, reduced
 from finishing.batch.work.assignment import FrameWork
@@ -46,7 +46,7 @@ class Painter:
     def __init__(self, folder: Path, looks: Sequence[str], long_edge: int, mark: str | None, rights: Rights) -> None:
         self._folder, self._long_edge = folder, long_edge
         self._order = {name: number for number, name in enumerate(looks, 1)}
-        self._rights = records.Rights(rights.creator, rights.copyright, rights.usage, rights.contact)
+        self._rights = rights_recorded(rights)
         over = Mark(text=mark, opacity=MARK_OPACITY) if mark else None
         self._large = Deliverable(format="jpeg", quality=QUALITY, mark=over)
         self._small = Deliverable(format="jpeg", quality=SMALL_QUALITY, subsampling="4:2:0", mark=over)

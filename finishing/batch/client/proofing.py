@@ -11,6 +11,7 @@ from typing import Any
 from finishing.batch.client.proof_pictures import PICTURES, Painted, Painter
 from finishing.batch.work.assignment import FrameWork, SessionWork
 from finishing.errors import Problem
+from finishing.part_files import clear_left
 from finishing.photographs.writing import write_bytes
 from finishing.proofs import page as proof_page
 from finishing.proofs.model import ProofFrame, ProofGroup, ProofPage, session_id
@@ -23,7 +24,8 @@ _OURS = re.compile(r"\d{4,}-(original|look\d+)(-small)?\.jpg")
 @dataclass
 class ProofReport:
     """folder, page: what was written; frames, pictures: how many; size: of all files in bytes; failed: by frame, or
-    "frame in look" where only some of its looks fail."""
+    "frame in look" where only some of its looks fail; cleared: unfinished files of proofs that were cut off,
+    deleted."""
 
     folder: Path
     page: Path
@@ -31,6 +33,7 @@ class ProofReport:
     pictures: int = 0
     size: int = 0
     failed: dict[str, Problem] = field(default_factory=dict)
+    cleared: list[Path] = field(default_factory=list)
 
     def as_json(self) -> dict[str, Any]:
         """Plain values for `--json`."""
@@ -41,6 +44,7 @@ class ProofReport:
             "pictures": self.pictures,
             "bytes": self.size,
             "failed": [{"frame": name, **problem.as_dict()} for name, problem in self.failed.items()],
+            "cleared": [str(path) for path in self.cleared],
         }
 
 
@@ -73,7 +77,7 @@ def make_proof(
     _refuse(folder, work)
     looks = {recipe.name: recipe.title for frame in frames for recipe in frame.looks}
     painter = Painter(folder, list(looks), long_edge, mark, work.session.value.rights)
-    report = ProofReport(folder, folder / PAGE)
+    report = ProofReport(folder, folder / PAGE, cleared=clear_left([folder, folder / PICTURES]))
     done: dict[str, ProofFrame] = {}
     begin(len(frames))
 

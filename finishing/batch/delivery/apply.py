@@ -14,7 +14,7 @@ from finishing.batch.memory.ledger import hash_file
 from finishing.batch.opening.picture import exact_source_of
 from finishing.errors import Problem, fault_of_the_program
 from finishing.operation import Geometry
-from finishing.photographs.part_files import clear_left
+from finishing.part_files import clear_left
 from finishing.photographs.reading import read_photograph
 from finishing.photographs.records import output_metadata
 from finishing.photographs.writing import write_bytes

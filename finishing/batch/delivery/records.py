@@ -22,6 +22,11 @@ from finishing.sessions.worked_out import WorkedSetup
 SOFTWARE = f"finishing {__version__}"
 
 
+def rights_recorded(rights: SessionRights) -> Rights:
+    """A session's rights as files have them."""
+    return Rights(rights.creator, rights.copyright, rights.usage, rights.contact)
+
+
 def record_of(
     work: FrameWork, output: Output, header: Header, origin: Origin, width: int, height: int, rights: SessionRights
 ) -> FinishRecord:
@@ -41,7 +46,7 @@ def record_of(
         format=f"image/{deliverable.format}",
         software=SOFTWARE,
         pixels_per_inch=max(1, round(resolution_on_paper(deliverable, width, height))),
-        rights=Rights(rights.creator, rights.copyright, rights.usage, rights.contact),
+        rights=rights_recorded(rights),
         rating=work.rating,
         description=description(output.look, setup, work.blend.words if work.blend else None),
         blend=work.blend.recorded(origin.files) if work.blend else None,

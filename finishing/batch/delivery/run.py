@@ -27,12 +27,12 @@ from finishing.batch.memory.ledger import Entry, Ledger, hash_file, open_ledger
 from finishing.batch.memory.ledger_trouble import LedgerProblem
 from finishing.batch.memory.lost_frames import lost_frames, lost_frames_problem
 from finishing.batch.memory.making import making_of
-from finishing.batch.memory.owners import anothers_problem, take_note
+from finishing.batch.memory.owners import anothers_problem, number_of, take_note
 from finishing.batch.opening.framing import framing_of
 from finishing.batch.work.assignment import FrameWork, SessionWork
 from finishing.batch.work.blends import Origin, origin_of
 from finishing.errors import DiskFull, Problem, fault_of_the_program
-from finishing.photographs.part_files import clear_left
+from finishing.part_files import clear_left
 from finishing.recipes.recipe import flow
 from finishing.sessions.folder import FramePath
 from finishing.sessions.session import Session
@@ -80,6 +80,8 @@ def run(
     with _ledger(folder, dry_run) as ledger:
         if ledger is not None and (others := anothers_problem(ledger, session.session, wanted)) is not None:
             raise others
+        if ledger is not None:
+            ledger.session = number_of(ledger, session.session, note=not dry_run)
         if ledger is not None and session.evenness is not None and not dry_run:
             session.evenness.measurements.write_to(ledger)
         due = _due(session, ledger, folder, report, again=again, strict=strict)
@@ -109,10 +111,10 @@ def run(
 
 
 def _folders(session: SessionWork, ledger: Ledger, folder: Path) -> list[Path]:
-    """Every folder that this run or an earlier one writes into."""
+    """Every folder that this run or an earlier one writes into, and the session's own, where its sheets stand."""
     wanted = [output.path for work in session.frames for output in work.outputs]
     known = [Path(entry.path) for entry in ledger.entries()]
-    return [folder, *(folder / path.parent for path in (*wanted, *known))]
+    return [folder, session.session.folder, *(folder / path.parent for path in (*wanted, *known))]
 
 
 def _kept(session: SessionWork) -> dict[str, list[tuple[str, int, int]]]:
@@ -132,12 +134,11 @@ def _record_evenness(session: SessionWork, ledger: Ledger, folder: Path, report:
     """What was evened out into the ledger and, as a chart, beside it."""
     if session.evenness is None:
         return
-    from finishing.batch.evening.evenness_chart import CHART_NAME, write_chart
+    from finishing.batch.evening.evenness_chart import write_chart
 
     try:
         ledger.write_corrections({name: frame.as_json() for name, frame in session.evenness.frames.items()})
-        if write_chart(session.evenness, folder, session.session.value.session):
-            report.chart = folder / CHART_NAME
+        report.chart = write_chart(session.evenness, folder, session.session)
     except Problem as problem:
         report.warnings.append(problem)
 

@@ -35,7 +35,7 @@ class Measurements:
     def __init__(self, folder: Path | None = None) -> None:
         """folder: that of the ledger; one that is not there or cannot be read knows nothing."""
         self.made = 0
-        self._known: Mapping[tuple[str, str], tuple[str, bytes]] = {}
+        self._known: Mapping[tuple[str, str, str], bytes] = {}
         self._hashes: dict[tuple[str, int, int], str] = {}
         self._new: dict[tuple[str, str], tuple[str, bytes]] = {}
         self._new_hashes: dict[tuple[str, int, int], str] = {}
@@ -57,11 +57,12 @@ class Measurements:
         pack: Callable[[T], bytes | None],
         unpack: Callable[[bytes], T],
     ) -> T:
-        """A measurement, from memory where it is known. what: its kind, one of each being kept of a frame; asked: all
+        """A measurement, from memory where it is known, also of another session of the folder. what: its kind, one of
+        each being kept of a frame for a session; asked: all
         that it hangs on beside the frame, as plain values; pack gives None for what is not to be remembered."""
         key = hash_of_values({"measuring": MEASURING, "program": __version__, "frame": self.hash_of(frame), **asked})
-        known, packed = self._known.get((frame.relative, what), ("", b""))
-        if known == key:
+        packed = self._known.get((frame.relative, what, key))
+        if packed is not None:
             return unpack(packed)
         found = measure()
         told = pack(found)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from finishing.errors import Problem
-from finishing.photographs.part_files import held, part_beside
+from finishing.part_files import held, part_beside
 
 
 @contextlib.contextmanager

@@ -22,7 +22,7 @@ from finishing.light.curve import CurveDoubt
 from finishing.light.drawing import sentence
 from finishing.light.separation import error_gain
 from finishing.light.stops_map import Level, shares
-from finishing.photographs.part_files import clear_left, cleared_words
+from finishing.part_files import clear_left, cleared_words
 from finishing.photographs.records import FinishRecord, output_metadata
 from finishing.photographs.tiff_out import codes_with_room
 from finishing.photographs.writing import OutputSettings, write_bytes, write_photograph

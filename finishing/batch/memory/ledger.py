@@ -11,40 +11,14 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from finishing.batch.memory.ledger_trouble import NoLedger, no_ledger, trouble
+from finishing.batch.memory.ledger_tables import ANY_SESSION, prepare
+from finishing.batch.memory.ledger_trouble import NoLedger, trouble
 from finishing.errors import Place, Problem
 from finishing.recipes.check import CheckResult
 from finishing.sessions.folder import LEDGER_NAME
 
 FILE_NAME = LEDGER_NAME
 
-_SCHEMA = """
-CREATE TABLE IF NOT EXISTS outputs (
-    path TEXT PRIMARY KEY, fingerprint TEXT NOT NULL, frame TEXT NOT NULL, source TEXT NOT NULL,
-    source_hash TEXT NOT NULL, setup TEXT, look TEXT NOT NULL, look_version INTEGER NOT NULL,
-    look_hash TEXT NOT NULL, settings TEXT NOT NULL, deliverable TEXT NOT NULL, width INTEGER NOT NULL,
-    height INTEGER NOT NULL, output_hash TEXT NOT NULL, size INTEGER NOT NULL, modified_ns INTEGER NOT NULL,
-    made_at TEXT NOT NULL, seconds REAL NOT NULL
-);
-CREATE TABLE IF NOT EXISTS sources (
-    path TEXT PRIMARY KEY, size INTEGER NOT NULL, modified_ns INTEGER NOT NULL, hash TEXT NOT NULL
-);
-CREATE TABLE IF NOT EXISTS looks (hash TEXT PRIMARY KEY, name TEXT NOT NULL, version INTEGER NOT NULL,
-    steps TEXT NOT NULL);
-CREATE TABLE IF NOT EXISTS checks (frame TEXT NOT NULL, look TEXT NOT NULL, results TEXT NOT NULL,
-    PRIMARY KEY (frame, look));
-CREATE TABLE IF NOT EXISTS corrections (frame TEXT PRIMARY KEY, told TEXT NOT NULL);
-CREATE TABLE IF NOT EXISTS blends (hash TEXT PRIMARY KEY, told TEXT NOT NULL);
-CREATE TABLE IF NOT EXISTS recipes (hash TEXT PRIMARY KEY, text TEXT NOT NULL);
-CREATE TABLE IF NOT EXISTS makings (path TEXT PRIMARY KEY, recipe TEXT NOT NULL, told TEXT NOT NULL,
-    exif BLOB NOT NULL, xmp BLOB NOT NULL);
-CREATE TABLE IF NOT EXISTS measurements (source TEXT NOT NULL, what TEXT NOT NULL, key TEXT NOT NULL,
-    told BLOB NOT NULL, PRIMARY KEY (source, what));
-PRAGMA user_version = 3;
-"""
-#: 1: outputs, sources, looks, checks, corrections; 2: blends as well, and recipes and makings, by which outputs are
-#: made again; 3: measurements of frames as well.
-_VERSION = 3
 _TOLD = "SELECT path, told FROM makings"
 
 
@@ -89,12 +63,17 @@ class Making:
 
 class Ledger:
     """An open ledger. Use `open_ledger`. What is written is on the disk afterwards, whole or not at all, and raises
-    LedgerProblem where it cannot be; several threads may write."""
+    LedgerProblem where it cannot be; several threads may write.
+
+    session: the number of the session that is worked on, to which checks, corrections and measurements belong; none
+    unless set.
+    """
 
     def __init__(self, connection: sqlite3.Connection, folder: Path) -> None:
         self._connection = connection
         self._lock = threading.Lock()
         self.folder = folder
+        self.session = ANY_SESSION
 
     @contextmanager
     def _writing(self) -> Iterator[None]:
@@ -172,6 +151,20 @@ class Ledger:
                 anew = json.dumps({**json.loads(told), "session": session}, sort_keys=True, ensure_ascii=False)
                 self._connection.execute("UPDATE makings SET told = ? WHERE path = ?", (anew, path))
 
+    def sessions(self) -> dict[int, dict[str, str | None]]:
+        """The sessions that have a number here, as they were recorded last."""
+        if self._version < 4:
+            return {}
+        rows = self._connection.execute("SELECT number, told FROM sessions ORDER BY number")
+        return {number: json.loads(told) for number, told in rows}
+
+    def write_session(self, number: int | None, told: Mapping[str, str | None]) -> int:
+        """Record a session, anew or with its first number, which is given back."""
+        text = json.dumps(told, sort_keys=True, ensure_ascii=False)
+        with self._writing():
+            row = self._connection.execute("INSERT OR REPLACE INTO sessions VALUES (?, ?)", (number, text))
+        return number if number is not None else int(row.lastrowid or 0)
+
     def forget(self, paths: Sequence[str]) -> None:
         """Take outputs out of the ledger."""
         with self._writing():
@@ -196,24 +189,30 @@ class Ledger:
         """Record how a frame did against the checks of a look."""
         text = json.dumps([asdict(result) for result in results])
         with self._writing():
-            self._connection.execute("INSERT OR REPLACE INTO checks VALUES (?, ?, ?)", (frame, look, text))
+            self._connection.execute(
+                "INSERT OR REPLACE INTO checks VALUES (?, ?, ?, ?)", (self.session, frame, look, text)
+            )
 
     def checks(self, frame: str, look: str) -> list[CheckResult]:
         """What was recorded of a frame in a look; empty where nothing was."""
         row = self._connection.execute(
-            "SELECT results FROM checks WHERE frame = ? AND look = ?", (frame, look)
+            "SELECT results FROM checks WHERE frame = ? AND look = ? AND session IN (?, ?) ORDER BY session DESC",
+            (frame, look, self.session, ANY_SESSION),
         ).fetchone()
         return [] if row is None else [CheckResult(**values) for values in json.loads(row[0])]
 
     def write_corrections(self, told: Mapping[str, Mapping[str, Any]]) -> None:
         """Record how frames were evened out: what was measured, foreseen and done, as JSON by the frame's name."""
-        rows = [(frame, json.dumps(values, ensure_ascii=False)) for frame, values in told.items()]
+        rows = [(self.session, frame, json.dumps(values, ensure_ascii=False)) for frame, values in told.items()]
         with self._writing():
-            self._connection.executemany("INSERT OR REPLACE INTO corrections VALUES (?, ?)", rows)
+            self._connection.executemany("INSERT OR REPLACE INTO corrections VALUES (?, ?, ?)", rows)
 
     def corrections(self) -> dict[str, Any]:
         """What was recorded of evening out, by the frame's name."""
-        rows = self._connection.execute("SELECT frame, told FROM corrections ORDER BY frame").fetchall()
+        rows = self._connection.execute(
+            "SELECT frame, told FROM corrections WHERE session IN (?, ?) ORDER BY frame, session",
+            (ANY_SESSION, self.session),
+        ).fetchall()
         return {frame: json.loads(told) for frame, told in rows}
 
     def write_blend(self, digest: str, told: Mapping[str, Any]) -> None:
@@ -229,12 +228,13 @@ class Ledger:
             return {}
         return {digest: json.loads(told) for digest, told in self._connection.execute("SELECT * FROM blends")}
 
-    def measurements(self) -> dict[tuple[str, str], tuple[str, bytes]]:
-        """What was measured of frames: by the frame's path and what it is, the key that it is known by, and it."""
+    def measurements(self) -> dict[tuple[str, str, str], bytes]:
+        """What was measured of frames, for whatever session: by the frame's path, what it is, and the key that says all
+        that it hangs on."""
         if self._version < 3:
             return {}
         rows = self._connection.execute("SELECT source, what, key, told FROM measurements")
-        return {(source, what): (key, told) for source, what, key, told in rows}
+        return {(source, what, key): told for source, what, key, told in rows}
 
     def hashes(self) -> dict[tuple[str, int, int], str]:
         """The hashes of sources by path, size and time of last change."""
@@ -246,11 +246,12 @@ class Ledger:
         measured: Mapping[tuple[str, str], tuple[str, bytes]],
         hashes: Mapping[tuple[str, int, int], str],
     ) -> None:
-        """Remember measurements, each in place of the last one of its frame and kind, and hashes of sources."""
+        """Remember measurements, each in place of the session's last one of its frame and kind, and hashes of
+        sources."""
         with self._writing():
             self._connection.executemany(
-                "INSERT OR REPLACE INTO measurements VALUES (?, ?, ?, ?)",
-                [(*where, *told) for where, told in measured.items()],
+                "INSERT OR REPLACE INTO measurements VALUES (?, ?, ?, ?, ?)",
+                [(self.session, *where, *told) for where, told in measured.items()],
             )
             self._connection.executemany(
                 "INSERT OR REPLACE INTO sources VALUES (?, ?, ?, ?)",
@@ -301,7 +302,7 @@ def open_ledger(folder: Path, *, create: bool, write: bool = True) -> Iterator[L
         ) from error
     try:
         with closing(_connected(path, write=write)) as connection:
-            _prepare(connection, path, create=create, write=write)
+            prepare(connection, path, {field.name for field in fields(Entry)}, create=create, write=write)
             yield Ledger(connection, folder)
     except sqlite3.Error as error:
         raise trouble(error, path) from error
@@ -325,26 +326,6 @@ def _connected(path: Path, *, write: bool) -> sqlite3.Connection:
                 raise error from None
         return sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
     return connection
-
-
-def _prepare(connection: sqlite3.Connection, path: Path, *, create: bool, write: bool) -> None:
-    """Raises Problem for what is no ledger, or one of a later version; gives an earlier one the tables it lacks."""
-    tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    columns = {row[1] for row in connection.execute("PRAGMA table_info(outputs)")}
-    begun = bool(tables)
-    if (begun and not columns >= {field.name for field in fields(Entry)}) or not (begun or create):
-        raise no_ledger(path, empty=not begun)
-    version = int(connection.execute("PRAGMA user_version").fetchone()[0])
-    if version > _VERSION:
-        raise Problem(
-            "this ledger was written by a later version of the program",
-            where=Place(str(path)),
-            got=f"ledger version {version}",
-            expected=f"version {_VERSION} at most",
-            remedy="use that version, or finish into another folder with --out",
-        )
-    if write and version < _VERSION:
-        connection.executescript(_SCHEMA)
 
 
 def ledger_problem(folder: Path) -> Problem | None:

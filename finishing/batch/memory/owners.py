@@ -6,6 +6,7 @@ the one of that title (its file was renamed), else the one of that name (its tit
 stands any more, the session was moved if its title is the same; a copy of it beside it is another session.
 """
 
+import json
 import os
 import shlex
 from collections.abc import Collection, Iterable, Mapping
@@ -52,9 +53,10 @@ def told_of(session: Session, ledger_folder: Path) -> dict[str, str | None]:
 
 def owner_from(told: Told, ledger_folder: Path) -> Owner:
     """A recorded session; its folder first as it lies from the ledger now."""
-    near, whole = told["from_ledger"], Path(told["folder"] or "")
+    near, whole = told["from_ledger"], told["folder"]
     first = [] if near is None else [Path(os.path.normpath(ledger_folder.resolve() / near))]
-    return Owner(tuple(dict.fromkeys([*first, whole])), told.get("file"), told.get("title"))
+    folders = [*first, *([Path(whole)] if whole is not None else [])]
+    return Owner(tuple(dict.fromkeys(folders)), told.get("file"), told.get("title"))
 
 
 @dataclass
@@ -147,6 +149,33 @@ def anothers_problem_in(folder: Path, session: Session, wanted: Iterable[str]) -
             return anothers_problem(ledger, session, wanted)
     except Problem:
         return None
+
+
+def number_of(ledger: Ledger, session: Session, *, note: bool) -> int:
+    """The number by which a ledger knows a session. note: give one to a session that has none yet, and record it as it
+    is named and lies now; without it, one that is not known has the number of none."""
+    told, known, whose = told_of(session, ledger.folder), ledger.sessions(), Whose(session)
+    number = next((one for one, then in known.items() if whose.ours(owner_from(then, ledger.folder))), None)
+    if note and (number is None or known[number] != told):
+        return ledger.write_session(number, told)
+    return ledger.session if number is None else number
+
+
+def in_words(session: Session, folder: Path) -> str:
+    """What a file of ours in a folder says of the session that it belongs to, in ASCII. Where the folder can be reached
+    from, that is told from it alone, so that the same session says the same on every computer."""
+    told = told_of(session, folder)
+    return json.dumps({**told, "folder": None} if told["from_ledger"] is not None else told)
+
+
+def owner_in_words(text: str, folder: Path) -> Owner | None:
+    """The session of which a file in a folder says that it belongs to it; None where it does not say."""
+    try:
+        told = json.loads(text)
+        owner = owner_from(told, folder)
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return None
+    return owner if isinstance(owner.file, str) and isinstance(owner.title, str) else None
 
 
 def take_note(ledger: Ledger, session: Session, paths: Collection[str]) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from finishing import units
-from finishing.batch.delivery.records import setup_line
+from finishing.batch.delivery.records import rights_recorded, setup_line
 from finishing.batch.opening.framing import framing_of
 from finishing.batch.paper.blend_sheet import pages_of_blends
 from finishing.batch.paper.cells import Cells
@@ -91,7 +91,7 @@ def make_sheet(
             path,
             what="contact sheet",
             title=sheet.title,
-            author=work.session.value.rights.creator or "",
+            rights=rights_recorded(work.session.value.rights),
             readings=pictures.reading,
             originals=_originals(work),
             pixels_per_inch=pixels_per_inch,

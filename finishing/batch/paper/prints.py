@@ -11,13 +11,18 @@ from numpy.typing import NDArray
 from finishing.colour.icc import write_profile
 from finishing.colour.spaces import SRGB
 from finishing.errors import Problem
+from finishing.part_files import clear_left, cleared_words
+from finishing.photographs.records import Rights
 from finishing.photographs.writing import encode_jpeg
+from finishing.photographs.xmp_out import document_xmp
 from finishing.sheets.placed import Page, ReadingSource, notices
 
 #: Pages print sharp at this many pixels per inch, and a page stays a few megabytes.
 PIXELS_PER_INCH = 200
 #: Of the JPEGs in a PDF.
 QUALITY = 90
+#: What PDF files say that they were made with; without a version, as in PNG pages: same pages, same bytes.
+SOFTWARE = "finishing"
 
 Codes = NDArray[np.uint8]
 #: key, width, height in pixels -> sRGB codes (rows, columns, 3), or for a PDF a JPEG file's bytes; or `Said`.
@@ -66,7 +71,7 @@ def write_pages(
     *,
     what: str,
     title: str,
-    author: str = "",
+    rights: Rights | None = None,
     readings: ReadingSource | None = None,
     originals: Iterable[Path] = (),
     pixels_per_inch: float = PIXELS_PER_INCH,
@@ -75,19 +80,29 @@ def write_pages(
     """Write the pages: PNG files, one a page, or one PDF, by the path's ending. what: "contact sheet".
 
     pictures gives codes, or JPEG bytes as `jpeg_of` makes them for a PDF. originals: files that must not be written
-    over. of: what PNG pages say they are pages of. Pages that a longer sheet of this name left behind
-    are removed where they say that they are its pages. Returns the files and what there is to tell: signs that the
-    typeface lacks, pages removed. Raises Problem.
+    over. rights: whose a PDF says that it is. of: what the files say they are pages of. Pages that a longer sheet of
+    this name left behind are removed where they say that they are its pages, and so is what was left unfinished in the
+    folder when pages were cut off. Returns the files and what there is to tell: signs that the typeface lacks, what was
+    removed. Raises Problem.
     """
     refuse_ending(path, f"a {what}")
     refuse_originals(path, len(pages), originals)
-    told = notices(pages)
+    cleared = cleared_words(clear_left([path.parent]))
+    told = [*([cleared] if cleared else []), *notices(pages)]
     if is_pdf(path):
         from finishing.sheets.pdf import draw_pdf
 
-        instead = f"{what} as .png"
+        instead, told_rights = f"{what} as .png", rights or Rights()
         made = draw_pdf(
-            pages, pictures, path, pixels_per_inch, title=title, author=author, readings=readings, instead=instead
+            pages,
+            pictures,
+            path,
+            pixels_per_inch,
+            title=title,
+            author=told_rights.creator or "",
+            readings=readings,
+            instead=instead,
+            xmp=document_xmp(title, told_rights, software=SOFTWARE, source=of),
         )
         return [made], told
     from finishing.sheets.drawing import draw_png, leftover_pages

@@ -10,7 +10,9 @@ from finishing.errors import Problem, ProblemSet, problems_of
 
 if TYPE_CHECKING:
     from finishing.batch.work.foundation import Foundation
+    from finishing.documents import Document
     from finishing.recipes.recipe import Recipe
+    from finishing.sessions.plan import ShootPlan
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,9 @@ def _session(path: Path) -> Checked:
     gone = lost_frames_problem(lost, outputs, foundation.session)
     warnings += [one for one in (others, gone) if one is not None]
     failing = _failing(foundation)
-    told = [*foundation.session.warnings, *_not_evened_out(foundation), *warnings]
+    plan = foundation.session.plan
+    told = [*foundation.session.warnings, *(_doubts(plan) if plan is not None else ())]
+    told += [*_not_evened_out(foundation), *warnings]
     told += [*_blends(foundation, failing), *_picks(foundation)]
     told += _packets(foundation)
     return problems, [*told, *_print_warnings(foundation)], failing
@@ -212,6 +216,12 @@ def _picks(foundation: "Foundation") -> list[Problem]:
 
 def _plan(path: Path) -> Checked:
     from finishing.sessions.plan import read_plan
+
+    return [], _doubts(read_plan(path)), {}
+
+
+def _doubts(plan: "Document[ShootPlan]") -> list[Problem]:
+    """What is doubtful in a plan: exposures that cannot be, for instance."""
     from finishing.sessions.worked_out import work_out
 
-    return [], list(work_out(read_plan(path)).warnings), {}
+    return work_out(plan).warnings

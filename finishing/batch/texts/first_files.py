@@ -16,22 +16,15 @@ from pathlib import Path
 from typing import Any
 
 from finishing import units
+from finishing.batch.texts.first_frames import InFolder, frames_in
 from finishing.batch.work.frame_headers import Headers, facts_of
 from finishing.errors import Place, Problem
 from finishing.exposure.series import nearest_aperture, nearest_iso, nearest_shutter
 from finishing.photographs.headers import Header
 from finishing.recipes.library import library_folder, recipes_in
-from finishing.sessions.file_names import as_disks_compare
-from finishing.sessions.folder import LEDGER_NAME, OUTPUT_FOLDER, FramePath
 from finishing.sessions.likely import LEAP, PAUSE, LikelySetup, likely_setups, prefix_of
 from finishing.sessions.matching import FrameFacts
 
-#: Endings of frames, in the order in which they are preferred where two files have one name.
-ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".avif")
-#: So many files that were left out are named on the screen; all of them stand in session.yaml.
-_NAMED = 6
-#: Folders of a session that hold no frames.
-_NOT_FRAMES = frozenset({OUTPUT_FOLDER, "recipes", "masks"})
 #: What an exposure is made of.
 _EXPOSURE = ("aperture", "shutter", "iso")
 
@@ -57,8 +50,8 @@ class FirstFiles:
 def write_first_files(folder: Path, jobs: int | None = None) -> FirstFiles:
     """Look at a folder's frames and write session.yaml and plan.yaml into it.
 
-    Raises Problem where the folder is none, holds no frames, has one of the two files already or cannot be written
-    to; then nothing is written.
+    Raises Problem where the folder is none, holds no frames, has one of the two files already or cannot be written to,
+    and ProblemSet where an extra is missing that reads some of the frames; then nothing is written.
     """
     session, plan = folder / "session.yaml", folder / "plan.yaml"
     if not folder.is_dir():
@@ -73,15 +66,8 @@ def write_first_files(folder: Path, jobs: int | None = None) -> FirstFiles:
                 remedy="correct that file, or move session.yaml and plan.yaml away to begin anew",
             )
     reader = Headers(jobs)
-    there = _frames_of(folder, reader)
-    frames, notices = there.frames, [*_finished_notices(there.finished), *_left_out_notices(there.left_out)]
-    if not frames:
-        raise Problem(
-            "there are no frames in this folder",
-            where=Place(str(folder)),
-            expected="files that end in " + ", ".join(ENDINGS) + ", here or one folder further down",
-            remedy="copy the frames into it, or name the folder they are in",
-        )
+    there = frames_in(folder, reader)
+    frames, notices = there.frames, there.notices
     headers, unreadable = reader.of(frames)
     notices += [f"{name}: {problem.what}" for name, problem in unreadable.items()]
     groups = likely_setups(facts_of(frame, headers.get(frame.name)) for frame in frames)
@@ -115,76 +101,6 @@ def _write_new(texts: dict[Path, str]) -> None:
             got=error.strerror if isinstance(error, OSError) else "names of frames that are no text",
             remedy="check the folder's permissions, the space on the disk and the names of the frames",
         ) from error
-
-
-@dataclass(frozen=True)
-class _InFolder:
-    """patterns find the frames; left_out: files that have the name of a frame, each with that frame's path; finished:
-    names of files that say that they are finished."""
-
-    patterns: list[str]
-    frames: list[FramePath]
-    left_out: list[tuple[str, str]]
-    finished: list[str]
-
-
-def _frames_of(folder: Path, reader: Headers) -> _InFolder:
-    """Patterns of file names, the frames they find, and the files that were passed over. Names are unique, on disks too
-    that take capitals for the same: where two files have one, that of the pattern with more files counts, and of two
-    equal ones the earlier of `ENDINGS`. A pattern that would find a name again gives way to its other files' names."""
-    found: dict[tuple[str, str], list[Path]] = {}
-    folders = [folder, *(p for p in sorted(folder.iterdir()) if p.is_dir() and p.name not in _NOT_FRAMES)]
-    for place in folders:
-        if place != folder and (place.name.startswith(".") or (place / LEDGER_NAME).is_file()):
-            continue
-        for path in sorted(place.iterdir()):
-            known = path.suffix.lower() in ENDINGS and path.is_file() and not path.name.startswith(".")
-            if known and path.resolve().is_relative_to(folder.resolve()):
-                found.setdefault((place.name if place != folder else "", path.suffix), []).append(path)
-    made = reader.finished_among([_frame(folder, path) for paths in found.values() for path in paths])
-    found = {key: left for key, paths in found.items() if (left := [path for path in paths if path not in made])}
-    order = sorted(found, key=lambda one: (-len(found[one]), ENDINGS.index(one[1].lower()), one))
-    patterns: list[str] = []
-    frames: dict[str, FramePath] = {}
-    left_out: list[tuple[str, str]] = []
-    for inside, suffix in order:
-        own: list[str] = []
-        for path in found[inside, suffix]:
-            here = _frame(folder, path)
-            frame = frames.setdefault(as_disks_compare(path.stem), here)
-            if frame.relative == here.relative:
-                own.append(glob.escape(here.relative))
-            else:
-                left_out.append((here.relative, frame.relative))
-        whole = len(own) == len(found[inside, suffix])
-        patterns += [(glob.escape(inside) + "/" if inside else "") + f"*{suffix}"] if whole else own
-    return _InFolder(sorted(patterns), sorted(frames.values()), sorted(left_out), sorted(path.name for path in made))
-
-
-def _finished_notices(finished: Sequence[str]) -> list[str]:
-    """What is finished, and so no frame."""
-    if not finished:
-        return []
-    count = (
-        "1 file that is finished, and no frame, was" if len(finished) == 1 else f"{len(finished)} finished files were"
-    )
-    return [f"{count} left out: {', '.join(finished[:_NAMED])}"]
-
-
-def _left_out_notices(left_out: Sequence[tuple[str, str]]) -> list[str]:
-    """What was left out, against what, and what to do."""
-    if not left_out:
-        return []
-    some = ", ".join(f"{path} ({frame} has that name)" for path, frame in left_out[:_NAMED])
-    more = len(left_out) - _NAMED
-    some += f" and {more} more, named in session.yaml," if more > 0 else ""
-    one = len(left_out) == 1
-    said = f"left out {some}; rename {'it' if one else 'them'} and add {'it' if one else 'them'} under frames"
-    return [f"{said} of session.yaml, if {'it is a frame' if one else 'they are frames'} too"]
-
-
-def _frame(folder: Path, path: Path) -> FramePath:
-    return FramePath(path.stem, path, path.relative_to(folder).as_posix())
 
 
 def _names(groups: Sequence[LikelySetup]) -> list[str]:
@@ -322,7 +238,7 @@ def _printed(value: float, nearest: Callable[[float], float]) -> float:
         return value
 
 
-def _session_lines(folder: Path, there: _InFolder, headers: Sequence[Header]) -> Iterator[str]:
+def _session_lines(folder: Path, there: InFolder, headers: Sequence[Header]) -> Iterator[str]:
     yield "# A first session file: correct it, then look at it with `finishing check` and `finishing run --dry-run`."
     yield f"session: {_quoted(folder.resolve().name or 'Session')}"
     if there.left_out:

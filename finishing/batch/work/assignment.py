@@ -80,6 +80,11 @@ class SessionWork:
     unreadable: dict[str, Problem]
     evenness: "Evenness | None" = None
 
+    @property
+    def warnings(self) -> list[Problem]:
+        """What is only doubtful, which whoever works on the session tells: files that were left out, for instance."""
+        return [*self.session.warnings, *(self.evenness.warnings if self.evenness else ())]
+
 
 def assign(
     path: Path,

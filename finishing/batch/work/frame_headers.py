@@ -26,16 +26,19 @@ class Headers:
 
     def of(self, frames: Sequence[FramePath]) -> tuple[dict[str, Header], dict[str, Problem]]:
         """The headers of frames by name, and the problems of those that cannot be read."""
-        new = [frame for frame in frames if frame.path not in self._read]
-        self._read.update(zip((frame.path for frame in new), _read_all(new, self._jobs), strict=True))
-        found = {frame.name: self._read[frame.path] for frame in frames}
+        found = {frame.name: read for frame, read in self.each_of(frames).items()}
         headers = {name: header for name, header in found.items() if isinstance(header, Header)}
         return headers, {name: problem for name, problem in found.items() if isinstance(problem, Problem)}
 
+    def each_of(self, files: Sequence[FramePath]) -> dict[FramePath, Header | Problem]:
+        """The header of each file, or why it cannot be read; several files may have one name."""
+        new = [file for file in files if file.path not in self._read]
+        self._read.update(zip((file.path for file in new), _read_all(new, self._jobs), strict=True))
+        return {file: self._read[file.path] for file in files}
+
     def finished_among(self, files: Sequence[FramePath]) -> dict[Path, str]:
         """The files that say that a look was carried out on them, with the names of those that they were made from."""
-        self.of(files)
-        found = {file.path: made_from(self._read[file.path]) for file in files}
+        found = {file.path: made_from(read) for file, read in self.each_of(files).items()}
         return {path: source for path, source in found.items() if source is not None}
 
 

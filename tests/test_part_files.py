@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from finishing.photographs.part_files import clear_left, cleared_words, held, part_beside
+from finishing.part_files import clear_left, cleared_words, held, part_beside
 from finishing.photographs.writing import write_bytes
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="nothing is cleared on this system")
