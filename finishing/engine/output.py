@@ -11,10 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from finishing.colour.spaces import LUMINANCE, ColourSpace
-from finishing.compiled import ONE, ZERO, compiled, inlined, singles, srgb_decode, srgb_encode
+from finishing.compiled import ONE, ZERO, compiled, singles, srgb_decode, srgb_encode
 from finishing.engine.conversions import HALF
 from finishing.engine.ends import CodedSink
 from finishing.gaussian import gaussian_weights
+from finishing.hashing import NO_KEY, hashed, lower_half, upper_half
 from finishing.operation import Domain, Planes
 
 Purpose = Literal["screen", "print"]
@@ -111,24 +112,10 @@ class DitheredSink(CodedSink):
         store_dithered(planes, np.float32(self.highest), top, self.codes[top : top + planes.shape[1]])
 
 
-# Two multiplications and three shifts spread every bit of a whole number over all 32 (Wellons, "Prospecting for hash
-# functions", 2018).
-FIRST_FACTOR = np.uint32(0x7FEB352D)
-SECOND_FACTOR = np.uint32(0x846CA68B)
-SHIFT_15, SHIFT_16 = np.uint32(15), np.uint32(16)
 ROW_FACTOR = np.uint32(0x9E3779B1)  # odd: rows never share their places
 CHANNEL_FACTOR = np.uint32(0x85EBCA77)
-LOW_HALF = np.uint32(0xFFFF)
 PER_65536 = np.float32(1 / 65536)
 CLEAN = np.float32(0.002)  # of a code: what is as near as this to black or white is meant to be it
-
-
-@inlined
-def spread(x: Any) -> Any:
-    """A hash of 32 bits."""
-    x = np.uint32(x ^ (x >> SHIFT_16)) * FIRST_FACTOR
-    x = np.uint32(np.uint32(x) ^ (np.uint32(x) >> SHIFT_15)) * SECOND_FACTOR
-    return np.uint32(np.uint32(x) ^ (np.uint32(x) >> SHIFT_16))
 
 
 @compiled
@@ -137,12 +124,10 @@ def store_dithered(planes: Any, most: Any, top: Any, codes: Any) -> None:
     for channel in range(3):
         for row in range(planes.shape[1]):
             line, out = planes[channel, row], codes[row]
-            start = spread(np.uint32(top + row) * ROW_FACTOR + np.uint32(channel) * CHANNEL_FACTOR)
+            start = hashed(np.uint32(np.uint32(top + row) * ROW_FACTOR + np.uint32(channel) * CHANNEL_FACTOR), NO_KEY)
             for x in range(planes.shape[2]):
-                noise = spread(np.uint32(start + np.uint32(x)))
-                triangle = (
-                    np.float32(np.int32(noise & LOW_HALF)) - np.float32(np.int32(noise >> SHIFT_16))
-                ) * PER_65536
+                noise = hashed(np.uint32(start + np.uint32(x)), NO_KEY)
+                triangle = (np.float32(lower_half(noise)) - np.float32(upper_half(noise))) * PER_65536
                 place = min(max(line[x], ZERO), ONE) * most
                 inside = CLEAN < place < most - CLEAN
                 place += triangle if inside else ZERO

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from finishing.compiled import ONE, ZERO, compiled, inlined, logarithm, singles
 from finishing.documents.fields import choice, number, whole_number
 from finishing.gaussian import blur_across, blur_down, in_threes
+from finishing.hashing import SECOND_FACTOR, hashed, lower_half, plain_hashed, upper_half
 from finishing.kernel import Kernel, PlaceKernel
 from finishing.operation import Domain, Geometry, Operation, Pixels, Reach, parameter
 
@@ -20,11 +21,6 @@ LEAST_LIGHT = np.float32(10**-DENSEST)
 DENSITY_OF_A_STOP = np.float32(-math.log10(2))
 HALF = np.float32(0.5)
 
-# Two multiplications and three shifts spread every bit of a whole number over all 32 (Wellons, "Prospecting for hash
-# functions", 2018, the least biased pair found there).
-FIRST_FACTOR, SECOND_FACTOR = np.uint32(0x7FEB352D), np.uint32(0x846CA68B)
-SHIFT_15, SHIFT_16 = np.uint32(15), np.uint32(16)
-LOW_HALF = np.uint32(0xFFFF)
 #: The sum of the two 16-bit halves of a hash has this mean, and this standard deviation.
 MEAN = np.float32(65535)
 PER_DEVIATION = np.float32(1 / math.sqrt((65536**2 - 1) / 6))
@@ -100,9 +96,9 @@ class Grain(Operation):
             return np.asarray(np.floor(middles).astype(np.int64).astype(np.uint32))
 
         layers = np.arange(1 if self.layers == "silver" else 3, dtype=np.uint32)
-        start = mixed(np.uint32(4 * self.seed) + layers)[:, None]
-        first = mixed(places(geometry.height) + start)
-        return places(geometry.width), np.stack([first, mixed(first + SECOND_FACTOR)], axis=-1)
+        start = plain_hashed(np.uint32(4 * self.seed) + layers)[:, None]
+        first = plain_hashed(places(geometry.height) + start)
+        return places(geometry.width), np.stack([first, plain_hashed(first + SECOND_FACTOR)], axis=-1)
 
     def prepare(self, geometry: Geometry) -> Kernel:
         taps = in_threes(self.taps(geometry))
@@ -116,8 +112,8 @@ class Grain(Operation):
         taps = self.taps(geometry)
         reach = len(taps) - 1
         columns, keys = self._places(geometry, reach)
-        hashed = mixed(columns[None, None, :], keys)
-        field = (hashed & 0xFFFF).astype(np.float64) + (hashed >> 16) - 65535
+        numbers = plain_hashed(columns ^ keys[..., :1], keys[..., 1:])
+        field = (numbers & 0xFFFF).astype(np.float64) + (numbers >> 16) - 65535
         field *= math.sqrt(6 / (65536**2 - 1))
         both = np.concatenate([taps[:0:-1], taps])
         field = sum(both[i] * field[:, i : i + geometry.height] for i in range(2 * reach + 1))
@@ -130,25 +126,12 @@ class Grain(Operation):
         return result
 
 
-def mixed(values: Any, keys: Any = None) -> NDArray[np.uint32]:
-    """The hash of 32-bit numbers. keys: two numbers (…, 2) that are worked in, one of them half-way, so that two rows
-    never are each other's shifted copy."""
-    first, second = (np.uint32(0), np.uint32(0)) if keys is None else (keys[..., :1], keys[..., 1:])
-    h = np.asarray(values ^ first, np.uint32)
-    h = (h ^ (h >> SHIFT_16)) * FIRST_FACTOR + second
-    h = (h ^ (h >> SHIFT_15)) * SECOND_FACTOR
-    return np.asarray(h ^ (h >> SHIFT_16), np.uint32)
-
-
 @compiled
 def hash_row(out: Any, columns: Any, first: Any, second: Any) -> None:
     """Random numbers of mean 0 and variance 1 for the columns of one row."""
     for x in range(out.shape[0]):
-        h = np.uint32(columns[x] ^ first)
-        h = np.uint32(np.uint32(np.uint32(h ^ np.uint32(h >> SHIFT_16)) * FIRST_FACTOR) + second)
-        h = np.uint32(np.uint32(h ^ np.uint32(h >> SHIFT_15)) * SECOND_FACTOR)
-        h = np.uint32(h ^ np.uint32(h >> SHIFT_16))
-        total = np.int32(np.uint32(h & LOW_HALF)) + np.int32(np.uint32(h >> SHIFT_16))
+        h = hashed(np.uint32(columns[x] ^ first), second)
+        total = lower_half(h) + upper_half(h)
         out[x] = (np.float32(np.int32(total)) - MEAN) * PER_DEVIATION
 
 
@@ -157,7 +140,7 @@ def roughen(planes: Any, top: Any, left: Any, weights: Any, columns: Any, keys: 
     """Fields of grain: one for all channels by their luminance, or one each.
 
     columns, keys (fields, rows, 2): with as many more at either end as there are taps to a side. Hashed rows are kept
-    in a ring, so that each is made once.
+    in a ring, so that each is made once for the planes at hand.
     """
     reach = taps.shape[0] - 1
     span = 2 * reach + 1

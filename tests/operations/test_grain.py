@@ -8,8 +8,9 @@ from scipy import integrate, signal, stats
 from finishing.engine.ends import LinearSink, LinearSource
 from finishing.engine.execution import execute
 from finishing.engine.reference import carry_out
+from finishing.hashing import plain_hashed
 from finishing.operation import Geometry
-from finishing.operations.grain import Grain, mixed
+from finishing.operations.grain import Grain
 from finishing.recipes.recipe import Step
 
 LAYERS = ["silver", "colour"]
@@ -88,9 +89,9 @@ def test_spectrum_is_that_of_the_smoothing_and_has_no_peak(size: float, layers: 
 
 
 def test_hash_is_even_and_rows_are_no_copies_of_each_other() -> None:
-    bits = np.unpackbits(mixed(np.arange(1 << 16, dtype=np.uint32)).view(np.uint8))
+    bits = np.unpackbits(plain_hashed(np.arange(1 << 16, dtype=np.uint32)).view(np.uint8))
     assert bits.mean() == pytest.approx(0.5, abs=0.002)
-    low = mixed(np.arange(1 << 16, dtype=np.uint32)) & 0xFF
+    low = plain_hashed(np.arange(1 << 16, dtype=np.uint32)) & 0xFF
     assert stats.chisquare(np.bincount(low, minlength=256)).pvalue > 1e-4
     rows = finish(Grain(strength=0.1, size=0.1), flat(0.18, 64, 2048))[0].astype(np.float64)
     rows = (rows - rows.mean()) / rows.std()
