@@ -29,32 +29,24 @@ def load_between(codes: Any, tables: Any, weights: Any, planes: Any) -> None:
                 if weights[row, first] != held:
                     held = weights[row, first]
                     fill_between(tables, held, own)
-                look_up(codes, row, first, last, own, planes, row, first)
+                look_up(codes, row, first, last, own, planes)
             else:
-                look_up_between(codes, row, first, last, tables, weights, planes, row, first)
+                look_up_between(codes, row, first, last, tables, weights, planes)
 
 
 @compiled
 def recode_between(codes: Any, tables: Any, weights: Any, out: Any) -> None:
     """Codes to codes (rows, width, 3), which may be one array; tables as for `load_between`, of codes not rounded."""
-    own, held = tables[0].copy(), ZERO
-    values = np.empty((3, 1, TOGETHER), np.float32)
     width = codes.shape[1]
+    values = np.empty((3, 1, width), np.float32)
+    red, green, blue = values[0, 0], values[1, 0], values[2, 0]
     for row in range(codes.shape[0]):
+        load_between(codes[row : row + 1], tables, weights[row : row + 1], values)
         told = out[row]
-        for first in range(0, width, TOGETHER):
-            last = min(first + TOGETHER, width)
-            if alike(weights, row, first, last):
-                if weights[row, first] != held:
-                    held = weights[row, first]
-                    fill_between(tables, held, own)
-                look_up(codes, row, first, last, own, values, 0, 0)
-            else:
-                look_up_between(codes, row, first, last, tables, weights, values, 0, 0)
-            for x in range(last - first):
-                told[first + x, 0] = np.int32(values[0, 0, x] + HALF)
-                told[first + x, 1] = np.int32(values[1, 0, x] + HALF)
-                told[first + x, 2] = np.int32(values[2, 0, x] + HALF)
+        for x in range(width):
+            told[x, 0] = np.int32(red[x] + HALF)
+            told[x, 1] = np.int32(green[x] + HALF)
+            told[x, 2] = np.int32(blue[x] + HALF)
 
 
 # The helpers take arrays and places in them, not parts of arrays: making a part costs as much as a hundred pixels.
@@ -89,11 +81,10 @@ def fill_between(tables: Any, weight: Any, own: Any) -> None:
 
 
 @compiled
-def look_up(codes: Any, row: Any, first: Any, last: Any, table: Any, planes: Any, into: Any, begin: Any) -> None:
-    """A stretch of a row, all from one table, into row `into` of planes from column `begin` on."""
+def look_up(codes: Any, row: Any, first: Any, last: Any, table: Any, planes: Any) -> None:
+    """A stretch of a row, all from one table."""
     line, width = codes[row, first:last], last - first
-    red, green, blue = planes[0, into], planes[1, into], planes[2, into]
-    red, green, blue = red[begin : begin + width], green[begin : begin + width], blue[begin : begin + width]
+    red, green, blue = planes[0, row, first:last], planes[1, row, first:last], planes[2, row, first:last]
     for x in range(width):
         red[x] = table[0, line[x, 0]]
         green[x] = table[1, line[x, 1]]
@@ -101,14 +92,11 @@ def look_up(codes: Any, row: Any, first: Any, last: Any, table: Any, planes: Any
 
 
 @compiled
-def look_up_between(
-    codes: Any, row: Any, first: Any, last: Any, tables: Any, weights: Any, planes: Any, into: Any, begin: Any
-) -> None:
+def look_up_between(codes: Any, row: Any, first: Any, last: Any, tables: Any, weights: Any, planes: Any) -> None:
     """The same, each pixel by its weight. Places are unsigned: a signed one is looked at for whether it counts from
     the end, which takes as long as all the rest."""
     line, weight, width = codes[row, first:last], weights[row, first:last], last - first
-    red, green, blue = planes[0, into], planes[1, into], planes[2, into]
-    red, green, blue = red[begin : begin + width], green[begin : begin + width], blue[begin : begin + width]
+    red, green, blue = planes[0, row, first:last], planes[1, row, first:last], planes[2, row, first:last]
     flat = tables.reshape(-1)
     second = np.uint64(tables.shape[2])
     third, step = second + second, second + second + second

@@ -92,10 +92,10 @@ def in_parts(planes: Any, weights: Any, row: Any, column: Any, top: Any, argumen
             if all_are(ZERO, weights, first, rows, left, columns):
                 continue
             work = memory[: 3 * rows * columns].reshape((3, rows, columns))
-            copy(planes, row + first, column + left, work)
+            copy(planes, row + first, column + left, work, 0, 0, rows, columns)
             part(work, top + first, column + left, arguments)
             if all_are(ONE, weights, first, rows, left, columns):
-                copy_back(planes, row + first, column + left, work)
+                copy(work, 0, 0, planes, row + first, column + left, rows, columns)
             else:
                 mix(planes, row + first, column + left, work, weights, first, left)
 
@@ -114,37 +114,17 @@ def all_are(value: Any, weights: Any, first: Any, rows: Any, left: Any, columns:
 
 
 @compiled
-def copy(planes: Any, row: Any, column: Any, part: Any) -> None:
-    """What stands at row, column of planes stands in the part."""
-    end = column + part.shape[2]
-    for y in range(part.shape[1]):
-        red, green, blue = (
-            planes[0, row + y, column:end],
-            planes[1, row + y, column:end],
-            planes[2, row + y, column:end],
-        )
-        r, g, b = part[0, y], part[1, y], part[2, y]
-        for x in range(part.shape[2]):
-            r[x] = red[x]
-            g[x] = green[x]
-            b[x] = blue[x]
-
-
-@compiled
-def copy_back(planes: Any, row: Any, column: Any, part: Any) -> None:
-    """The other way."""
-    end = column + part.shape[2]
-    for y in range(part.shape[1]):
-        red, green, blue = (
-            planes[0, row + y, column:end],
-            planes[1, row + y, column:end],
-            planes[2, row + y, column:end],
-        )
-        r, g, b = part[0, y], part[1, y], part[2, y]
-        for x in range(part.shape[2]):
-            red[x] = r[x]
-            green[x] = g[x]
-            blue[x] = b[x]
+def copy(source: Any, y: Any, x: Any, target: Any, into_y: Any, into_x: Any, rows: Any, columns: Any) -> None:
+    """rows × columns pixels that stand at y, x of source stand at into_y, into_x of target."""
+    last, into_last = x + columns, into_x + columns
+    for row in range(rows):
+        old, new = y + row, into_y + row
+        red, green, blue = source[0, old, x:last], source[1, old, x:last], source[2, old, x:last]
+        r, g, b = target[0, new, into_x:into_last], target[1, new, into_x:into_last], target[2, new, into_x:into_last]
+        for k in range(columns):
+            r[k] = red[k]
+            g[k] = green[k]
+            b[k] = blue[k]
 
 
 @compiled
