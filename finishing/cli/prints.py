@@ -72,7 +72,10 @@ def _counts(text: str | None, axes: int) -> list[int]:
 @click.option("--whole", is_flag=True, help="The whole picture small for every value, instead of bands.")
 @SUBJECT
 @click.option(
-    "--window", type=float, metavar="SHARE", help="Of width and height shown about the subject; 0.5 unless said."
+    "--window",
+    type=float,
+    metavar="SHARE",
+    help="Of width and height shown about the subject; 0.5 unless said, with --whole all.",
 )
 @OUT
 @PAPER

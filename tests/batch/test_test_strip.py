@@ -87,6 +87,17 @@ def test_a_window_stays_inside(subject: tuple[float, float] | None, side: float,
     assert (found.left, found.top) == pytest.approx((left, top))
 
 
+def test_whole_shows_the_whole_picture_where_a_subject_is_known_too(tmp_path: Path, image: Path) -> None:
+    made = varied(tmp_path, "exposure.stops=-2..0", bands=3)
+    pages = {}
+    for name, subject, window in (("plain", None, None), ("subject", (0.3, 0.7), None), ("part", (0.3, 0.7), 0.4)):
+        path = tmp_path / f"{name}.png"
+        make_strip(made, image_on_trial(image, subject), path, whole=True, window=window, pixels_per_inch=50)
+        pages[name] = path.read_bytes()
+    assert pages["subject"] == pages["plain"]
+    assert pages["part"] != pages["plain"]
+
+
 def test_two_axes_make_a_grid_and_whole_a_row(tmp_path: Path, image: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from finishing.batch.paper import test_strip
 

@@ -76,8 +76,8 @@ def make_strip(
     """Write the test strip of an image: PNG or PDF, by the path's ending.
 
     One axis gives bands over the window, edge to edge; `whole`, or two axes, give small pictures, each with the whole
-    window, which lies about the image's subject. window: its side as a share of the image's, half where a subject is
-    known, else all. Raises Problem.
+    window, which lies about the image's subject. window: its side as a share of the image's; unless said, all of the
+    image with `whole` or without a subject, else half. Raises Problem.
     """
     refuse_ending(path, "a test strip")
     if window is not None and not LEAST_WINDOW <= window <= 1:
@@ -87,7 +87,8 @@ def make_strip(
             expected=f"a share of the image's width and height, {LEAST_WINDOW:g} to 1",
             remedy="write --window 0.4, for example",
         )
-    side = window if window is not None else (WINDOW if image.subject is not None else 1.0)
+    usual = 1.0 if whole or image.subject is None else WINDOW
+    side = usual if window is None else window
     shown = Window.about(image.subject, side)
     in_bands = len(varied.axes) == 1 and not whole
     page = _laid_out(varied, image, shown, paper, in_bands=in_bands)
