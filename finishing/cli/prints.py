@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from finishing.cli.looks import AS_JSON, WITH
-from finishing.cli.points import point
+from finishing.cli.points import SUBJECT, subject_from
 from finishing.cli.reporting import print_json, settings_from, tells_problems
 from finishing.cli.valued import ValuedCommand
 from finishing.errors import Problem
@@ -20,9 +20,6 @@ OUT = click.option(
     "--out", required=True, type=click.Path(path_type=Path), metavar="FILE", help="A .png or (with the extra pdf) .pdf."
 )
 PAPER = click.option("--paper", default="a4", show_default=True, help="a4, letter, or millimetres such as 200x250.")
-SUBJECT = click.option(
-    "--subject", metavar="X,Y", help="The point of interest, in fractions of width and height or in percent."
-)
 JOBS = click.option("--jobs", type=click.IntRange(1, 256), help="Threads; all cores unless said.")
 
 
@@ -30,7 +27,7 @@ def _on_trial(image: Path, frame: str | None, subject: str | None, jobs: int | N
     """An image file, or with a frame's name one of a session."""
     from finishing.batch.paper.on_trial import frame_on_trial, image_on_trial
 
-    place = None if subject is None else point(subject, "--subject")
+    place = subject_from(subject)
     if frame is not None:
         return frame_on_trial(image, frame, place, jobs)
     if image.is_dir() or image.suffix.lower() in (".yaml", ".yml"):

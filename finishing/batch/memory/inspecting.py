@@ -97,6 +97,10 @@ def _finished(path: Path, header: Header, container: Container, record: Finished
         ("file", _file_words(header, container)),
         ("look", look_words(record)),
         ("settings", setting_words(record.settings)),
+        (
+            "subject",
+            f"about {short(values['Subject'])}, in fractions of the width and height" if "Subject" in values else "",
+        ),
         *_listed("made from", source_words(sources)),
         ("blend", blend_words(record)),
         ("set-up", ", ".join(short(text) for text in (values.get("Setup"), values.get("SetupTitle")) if text)),

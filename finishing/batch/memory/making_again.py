@@ -309,8 +309,24 @@ def _from_record(file: Path, record: FinishedRecord, source: Path | None, thread
             got=short(record.values["Delivered"]),
             remedy=f"use {record.software}",
         ) from error
-    content, notices = finished_image(look, frame, deliverable, name=name, threads=threads)
+    subject = _subject(record.values.get("Subject"), file)
+    content, notices = finished_image(look, frame, deliverable, subject=subject, name=name, threads=threads)
     return _Remade(content, frame, look, None, record.software, tuple(notices), (frame,))
+
+
+def _subject(written: str | None, file: Path) -> tuple[float, float] | None:
+    """The subject's place as a file tells it. Raises Problem for what is none."""
+    if written is None:
+        return None
+    try:
+        return PerFrame.model_validate({"subject": written.split(",")}).subject
+    except ValueError as error:
+        raise Problem(
+            "this file tells no place of the subject that there can be",
+            where=str(file),
+            got=short(written),
+            remedy="finish the image anew with `finishing apply` and --subject",
+        ) from error
 
 
 def _enter(known: Known, remade: _Remade, digest: str, target: Path, seconds: float) -> None:

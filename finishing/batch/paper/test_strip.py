@@ -4,7 +4,7 @@ import math
 import os
 from collections.abc import Hashable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from pathlib import Path
 from typing import Any
@@ -93,7 +93,7 @@ def make_strip(
     in_bands = len(varied.axes) == 1 and not whole
     page = _laid_out(varied, image, shown, paper, in_bands=in_bands)
     ((_, (width, height)), *_) = pictures_needed([page], pixels_per_inch).items()
-    opened = image.open(varied.base, _edge_needed(image, width, height, shown))
+    opened = image.open(replace(varied.base, checks=()), _edge_needed(image, width, height, shown))
     source, geometry, crop = _brought_to_size(opened.source, opened.geometry, shown, width, height)
 
     def finished(places: Sequence[int]) -> Codes:
