@@ -18,6 +18,7 @@ from finishing.batch.memory.inspection_words import (
     camera_against_plan,
     evening_words,
     look_words,
+    made_words,
     plain,
     planned_words,
     setting_words,
@@ -71,8 +72,9 @@ class Inspection:
         return [plain(line) for line in lines]  # texts out of files reach a terminal
 
 
-def inspect(path: Path) -> Inspection:
-    """What a file is and how it came to be. Raises Problem for what is no picture, or a damaged one."""
+def inspect(path: Path, *, ledger: Path | None = None) -> Inspection:
+    """What a file is and how it came to be. ledger: the folder of the ledger that knows it, where the file was taken
+    away from it. Raises Problem for what is no picture, or a damaged one."""
     if path.suffix.lower() in (".yaml", ".yml") or path.name == FILE_NAME:
         remedy = f"finishing ledger {path.parent}" if path.name == FILE_NAME else f"finishing check {path}"
         raise Problem("this is no picture", where=str(path), remedy=remedy)
@@ -85,11 +87,13 @@ def inspect(path: Path) -> Inspection:
     if header.refusal is not None:
         raise header.refusal.at(str(path))
     record = read_finished(container.xmp)
-    return _frame(path, header, container) if record is None else _finished(path, header, container, record)
+    return _frame(path, header, container) if record is None else _finished(path, header, container, record, ledger)
 
 
-def _finished(path: Path, header: Header, container: Container, record: FinishedRecord) -> Inspection:
-    known = find_known(path)
+def _finished(
+    path: Path, header: Header, container: Container, record: FinishedRecord, ledger: Path | None
+) -> Inspection:
+    known = find_known(path, ledger)
     values = record.values
     state = UNKNOWN if known is None else (AS_MADE if hash_file(path) == known.entry.output_hash else CHANGED)
     sources = _sources(path, record, known)
@@ -113,7 +117,7 @@ def _finished(path: Path, header: Header, container: Container, record: Finished
         *_rights_and_rating(header.metadata),
         ("deliverable", _deliverable_words(known, record)),
         *_listed("steps", step_words(record.done)),
-        ("ledger", _ledger_words(known, state)),
+        ("ledger", _ledger_words(known, state, named=ledger is not None)),
     ]
     told = {
         **_file_facts(header, container),
@@ -303,13 +307,16 @@ def _as_written(key: str, value: Any) -> str:
     return lengths_words(value) if key == "margin" else flow(value)
 
 
-def _ledger_words(known: Known | None, state: str) -> str:
+def _ledger_words(known: Known | None, state: str, *, named: bool) -> str:
     if known is None:
-        return "none in a folder above knows this file"
+        return "this ledger does not know this file" if named else "none in a folder above knows this file"
     told = f"{known.folder / FILE_NAME} knows it: "
-    made = f"made {known.entry.made_at.replace('T', ' ').replace('+00:00', ' UTC')}"
+    made = made_words(known.entry.made_at)
     told += f"as it was {made}" if state == AS_MADE else f"it was changed after it was {made}"
-    return told + (f", there called {known.entry.path}" if known.renamed else "")
+    told += f", there called {known.entry.path}" if known.renamed else ""
+    if known.replaced_at is not None:
+        told += f"; a later run made another in its place, {made_words(known.replaced_at).removeprefix('made ')}"
+    return told
 
 
 def _snake(name: str) -> str:

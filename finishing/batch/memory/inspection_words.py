@@ -39,6 +39,11 @@ def short(text: str) -> str:
     return text if len(text) <= LONGEST else text[: LONGEST - 2].rstrip() + " …"
 
 
+def made_words(made_at: str) -> str:
+    """made 2026-09-20 10:12:13 UTC, of a time as the ledger has it."""
+    return f"made {made_at.replace('T', ' ').replace('+00:00', ' UTC')}"
+
+
 def setting_words(settings: Mapping[str, Any]) -> str:
     """kept_hue: 72, softness: 11; regions and the like are left to the record."""
     told = (f"{key}: {short(flow(value))}" for key, value in settings.items() if not isinstance(value, dict))
