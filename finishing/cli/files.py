@@ -2,6 +2,7 @@
 
 import sys
 from pathlib import Path
+from shutil import get_terminal_size
 from typing import Literal
 
 import click
@@ -52,8 +53,9 @@ def inspect(paths: tuple[Path, ...], at: str | None, ledger: Path | None, as_jso
             + [{"file": name, "problem": p.as_dict()} for name, p in failed.items()]
         )
     else:
+        columns = get_terminal_size().columns if sys.stdout.isatty() else None
         for one in found:
-            for line in one.lines():
+            for line in one.lines(columns):
                 click.echo(line)
             for line in colours[one.path].lines() if one.path in colours else ():
                 click.echo(f"    {line}")

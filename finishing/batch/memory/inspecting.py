@@ -26,6 +26,7 @@ from finishing.batch.memory.inspection_words import (
     source_words,
     step_words,
     strobe_words,
+    wrapped,
 )  # fmt: skip
 from finishing.batch.memory.known_outputs import Known, find_known, hash_or_none, is_file, session_folders
 from finishing.batch.memory.ledger import FILE_NAME, hash_file
@@ -63,13 +64,14 @@ class Inspection:
         """Plain values for `--json`."""
         return {"file": str(self.path), "kind": self.kind, **self.told, "notices": list(self.notices)}
 
-    def lines(self) -> list[str]:
-        """As the command prints it."""
+    def lines(self, columns: int | None = None) -> list[str]:
+        """As the command prints it. columns: of the terminal, into which long lines are broken."""
         what = "a finished picture" if self.kind == "finished" else "a frame, as it is seen here"
         width = max(len(label) for label, _ in self.facts) + 2
-        told = [f"    {label + ':' if label else '':<{width}}{text}" for label, text in self.facts]
-        lines = [f"{self.path}: {what}", *told, *(f"    to know: {notice}" for notice in self.notices)]
-        return [plain(line) for line in lines]  # texts out of files reach a terminal
+        told = [(f"    {label + ':' if label else '':<{width}}", text) for label, text in self.facts]
+        told += [("    to know: ", notice) for notice in self.notices]
+        lines = [line for label, text in told for line in wrapped(label, text, columns)]
+        return [plain(f"{self.path}: {what}"), *lines]  # texts out of files reach a terminal
 
 
 def inspect(path: Path, *, ledger: Path | None = None) -> Inspection:
@@ -116,7 +118,7 @@ def _finished(
         ("evened out", evening_words(values)),
         *_rights_and_rating(header.metadata),
         ("deliverable", _deliverable_words(known, record)),
-        *_listed("steps", step_words(record.done)),
+        *_listed("steps", step_words(record.done, _recipe_kept(record, known))),
         ("ledger", _ledger_words(known, state, named=ledger is not None)),
     ]
     told = {
@@ -138,6 +140,11 @@ def _finished(
         **({"strobe_fired": None} if _planned_heads(record) else {}),
     }  # fmt: skip
     return Inspection(path, "finished", tuple(fact for fact in facts if fact[1]), told, header.notices)
+
+
+def _recipe_kept(record: FinishedRecord, known: Known | None) -> str | None:
+    """The text of the recipe, from the ledger or out of the file itself."""
+    return known.making.recipe if known is not None and known.making is not None else record.values.get("RecipeText")
 
 
 def _planned_heads(record: FinishedRecord) -> bool:
