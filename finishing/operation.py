@@ -157,9 +157,10 @@ def parameter(about: str, default: Any = ...) -> Any:
     return Field(default, description=about)
 
 
-def parameters_of(operation: type[Operation]) -> list[ParameterFacts]:
-    """The parameters of an operation, in the order of their declaration."""
+def parameters_of(operation: type[Model]) -> list[ParameterFacts]:
+    """The parameters of an operation, or of a region, in the order of their declaration."""
     facts = []
+    neutral: dict[str, Any] = getattr(operation, "neutral", {})
     for name, info in operation.model_fields.items():
         words = words_of(info) or Words("a value", "")
         facts.append(
@@ -170,7 +171,7 @@ def parameters_of(operation: type[Operation]) -> list[ParameterFacts]:
                 unit=words.unit,
                 default=None if info.is_required() else info.default,
                 required=info.is_required(),
-                neutral=operation.neutral.get(name),
+                neutral=neutral.get(name),
                 low=words.low,
                 high=words.high,
                 choices=words.choices,

@@ -63,7 +63,8 @@ def _counts(text: str | None, axes: int) -> list[int]:
     multiple=True,
     required=True,
     metavar="NAME=FROM..TO",
-    help="A setting or operation.parameter and its range, or values with commas; once, or twice for a grid.",
+    help="A setting, operation.parameter or operation.where.region.parameter, and its range or values with commas; "
+    "once, or twice for a grid.",
 )
 @click.option("--bands", metavar="N", help="Values in a range: 6, or 5x4 in a grid, unless said.")
 @click.option("--whole", is_flag=True, help="The whole picture small for every value, instead of bands.")
@@ -99,7 +100,8 @@ def strip(
 
     IMAGE is a file, or a session with --frame: then as the session has the frame, with its subject, crop and masks.
     For example --vary edge_vignette.strength=0.2..1.0, --vary kept_hue=60..90, or, where a recipe has an operation
-    twice, --vary "tone_curve[2].channels=all,lightness". Two --vary give a grid of small pictures.
+    twice, --vary "tone_curve[2].channels=all,lightness"; a number of a step's region by its path,
+    --vary "exposure[2].where.ellipse.soft=0..0.6". Two --vary give a grid of small pictures.
     """
     from finishing.batch.paper.test_strip import make_strip
     from finishing.batch.paper.varying import vary

@@ -147,7 +147,8 @@ def _laid_out(varied: Varied, image: OnTrial, shown: Window, paper: str, *, in_b
 def _note(axis: Axis, number: int, *, of: int) -> str:
     """What varies: edge_vignette.strength from 0.2 to 1 · the recipe has 0.8."""
     direction = ("Across: ", "Down: ")[number] if of > 1 else ""
-    unit = f" {axis.unit}" if axis.unit and axis.labels[-1].lstrip("+").replace("−", "-") == axis.values[-1] else ""
+    told = axis.labels[-1].lstrip("+").replace("−", "-") != axis.values[-1]
+    unit = "" if told or not axis.unit else f" of {axis.unit}" if axis.unit.startswith("the ") else f" {axis.unit}"
     return f"{direction}{axis.name} from {axis.labels[0]} to {axis.labels[-1]}{unit} · the recipe has {axis.own}"
 
 
