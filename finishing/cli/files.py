@@ -2,6 +2,7 @@
 
 import sys
 from pathlib import Path
+from shutil import get_terminal_size
 from typing import Literal
 
 import click
@@ -13,14 +14,18 @@ from finishing.cli.valued import ValuedCommand
 from finishing.errors import Problem
 
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
+LEDGER = click.option(
+    "--ledger", type=click.Path(path_type=Path, file_okay=False), help="The output folder it was taken from."
+)
 
 
 @click.command(cls=ValuedCommand)
 @click.argument("paths", metavar="FILE…", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--at", metavar="X,Y", help="Also tell the colour at this place, in fractions of width and height.")
+@LEDGER
 @AS_JSON
 @tells_problems
-def inspect(paths: tuple[Path, ...], at: str | None, as_json: bool) -> None:
+def inspect(paths: tuple[Path, ...], at: str | None, ledger: Path | None, as_json: bool) -> None:
     """Tell how a finished file was made, or what is seen of a frame.
 
     Of a finished file: look, recipe, frame, set-up, light, corrections, rights, and whether its frame is still there
@@ -34,7 +39,7 @@ def inspect(paths: tuple[Path, ...], at: str | None, as_json: bool) -> None:
     found, colours, failed = [], {}, {}
     for path in paths:
         try:
-            found.append(inspect_file(path))
+            found.append(inspect_file(path, ledger=ledger))
             if place is not None:
                 colours[path] = colour_at(path, place)
         except Problem as problem:
@@ -48,8 +53,9 @@ def inspect(paths: tuple[Path, ...], at: str | None, as_json: bool) -> None:
             + [{"file": name, "problem": p.as_dict()} for name, p in failed.items()]
         )
     else:
+        columns = get_terminal_size().columns if sys.stdout.isatty() else None
         for one in found:
-            for line in one.lines():
+            for line in one.lines(columns):
                 click.echo(line)
             for line in colours[one.path].lines() if one.path in colours else ():
                 click.echo(f"    {line}")
@@ -63,7 +69,7 @@ def inspect(paths: tuple[Path, ...], at: str | None, as_json: bool) -> None:
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Write it elsewhere; at its own place unless said.")
 @click.option("--source", type=click.Path(path_type=Path, exists=True), help="Its frame, or the session's folder.")
-@click.option("--ledger", type=click.Path(path_type=Path, file_okay=False), help="The output folder it was taken from.")
+@LEDGER
 @click.option("--overwrite", is_flag=True, help="Also over a file that is another one, or was changed since.")
 @AS_JSON
 @tells_problems

@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from finishing import units
-from finishing.cli.points import point
+from finishing.cli.points import SUBJECT, subject_from
 from finishing.cli.reporting import Steps, files, finish, print_json, tell_failed, tells_problems
 from finishing.cli.valued import ValuedCommand
 from finishing.errors import Place, Problem
@@ -27,7 +27,7 @@ FRAME = click.Path(path_type=Path)
     "--ambient-white", metavar="KELVIN", help="White balance of the ambient: kelvin (6504 as it is), or R,G,B."
 )
 @click.option("--strobe-white", metavar="KELVIN", help="White balance of the strobe: kelvin (6504 as it is), or R,G,B.")
-@click.option("--subject", metavar="X,Y", help="The subject's place, in fractions of width and height.")
+@SUBJECT
 @click.option("--plan", type=FRAME, help="A shoot plan: its sync time, and exposures of frames without a record.")
 @click.option("--again", is_flag=True, help="Overwrite outputs that exist.")
 @click.option("--json", "as_json", is_flag=True, help="Print the report as JSON.")
@@ -65,7 +65,7 @@ def light(
     stops = [_quantity(units.parse_stops, text or "0", f"--{name}", "+0.7") for name, text in
              (("ambient", ambient), ("strobe", strobe))]  # fmt: skip
     whites = [_white(text, f"--{name}-white") for name, text in (("ambient", ambient_white), ("strobe", strobe_white))]
-    place = None if subject is None else point(subject, "--subject")
+    place = subject_from(subject)
 
     from finishing.batch.lighting.light_files import STEPS, LightRequest, light_frames
     from finishing.light.blending import Blend, Light

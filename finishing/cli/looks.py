@@ -6,6 +6,7 @@ from typing import Any, Literal
 import click
 
 from finishing.cli.listed import Listed, ListedCommand
+from finishing.cli.points import SUBJECT, subject_from
 from finishing.cli.reporting import (
     Steps,
     files,
@@ -49,6 +50,7 @@ def _read(recipe: str, settings: tuple[str, ...] = ()) -> Any:
 )
 @click.option("--quality", type=click.IntRange(1, 100), default=92, show_default=True, help="Of JPEG, WebP and AVIF.")
 @click.option("--bits", type=click.Choice(["8", "16"]), default="8", show_default=True, help="16: PNG and TIFF only.")
+@SUBJECT
 @WITH
 @click.option("--jobs", type=click.IntRange(1, 256), help="Images worked on at a time; all cores unless said.")
 @click.option("--again", is_flag=True, help="Overwrite outputs that exist.")
@@ -61,6 +63,7 @@ def apply(
     kind: Literal["jpeg", "png", "tiff", "webp", "avif"],
     quality: int,
     bits: str,
+    subject: str | None,
     settings: tuple[str, ...],
     jobs: int | None,
     again: bool,
@@ -69,7 +72,7 @@ def apply(
     """Put one look on loose images, at full size, in sRGB."""
     from finishing.batch.delivery.apply import apply as apply_look
 
-    look = _read(recipe, settings)
+    look, place = _read(recipe, settings), subject_from(subject)
     with Steps("finishing", quiet=as_json) as steps:
         steps.begin(len(images))
 
@@ -80,6 +83,7 @@ def apply(
             look,
             list(images),
             out,
+            subject=place,
             kind=kind,
             quality=quality,
             bits=int(bits),

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from finishing.cli.looks import AS_JSON
+from finishing.cli.points import SUBJECT, subject_from
 from finishing.cli.reporting import Steps, finish, print_json, tell_failed, tells_problems
 from finishing.cli.valued import ValuedCommand
 from finishing.errors import Problem
@@ -96,6 +97,7 @@ def mask(
 @click.argument("first", metavar="RECIPE")
 @click.argument("second", metavar="RECIPE|original")
 @click.argument("images", metavar="IMAGE…", nargs=-1, required=True, type=click.Path(path_type=Path))
+@SUBJECT
 @click.option("--map", "folder", type=click.Path(path_type=Path), metavar="DIR", help="Draw each image's map there.")
 @click.option("--full", is_flag=True, help="At full size; at a long edge of 1000 pixels unless said.")
 @click.option("--jobs", type=click.IntRange(1, 256), help="Images worked on at a time; all cores unless said.")
@@ -106,6 +108,7 @@ def compare(
     first: str,
     second: str,
     images: tuple[Path, ...],
+    subject: str | None,
     folder: Path | None,
     full: bool,
     jobs: int | None,
@@ -132,7 +135,7 @@ def compare(
             raise Problem(problem.what, where=problem.where, got=problem.got, expected=problem.expected,
                           remedy=meant or problem.remedy) from problem  # fmt: skip
 
-    looks = look(first), look(second)
+    looks, place = (look(first), look(second)), subject_from(subject)
     with Steps("comparing", quiet=as_json) as steps:
         steps.begin(len(images))
 
@@ -143,6 +146,7 @@ def compare(
             *looks,
             list(images),
             folder,
+            subject=place,
             long_edge=None if full else LONG_EDGE,
             jobs=jobs,
             again=again,

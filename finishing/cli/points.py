@@ -1,6 +1,17 @@
 """Places in a picture as options take them: --subject 0.45,0.60 or 45%,60%."""
 
+import click
+
 from finishing.errors import Problem
+
+SUBJECT = click.option(
+    "--subject", metavar="X,Y", help="The point of interest, in fractions of width and height or in percent."
+)
+
+
+def subject_from(text: str | None) -> tuple[float, float] | None:
+    """What stands behind --subject, where it was given. Raises Problem."""
+    return None if text is None else point(text, "--subject")
 
 
 def point(text: str, option: str) -> tuple[float, float]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from finishing.cli.looks import AS_JSON, WITH
-from finishing.cli.points import point
+from finishing.cli.points import SUBJECT, subject_from
 from finishing.cli.reporting import print_json, settings_from, tells_problems
 from finishing.cli.valued import ValuedCommand
 from finishing.errors import Problem
@@ -20,9 +20,6 @@ OUT = click.option(
     "--out", required=True, type=click.Path(path_type=Path), metavar="FILE", help="A .png or (with the extra pdf) .pdf."
 )
 PAPER = click.option("--paper", default="a4", show_default=True, help="a4, letter, or millimetres such as 200x250.")
-SUBJECT = click.option(
-    "--subject", metavar="X,Y", help="The point of interest, in fractions of width and height or in percent."
-)
 JOBS = click.option("--jobs", type=click.IntRange(1, 256), help="Threads; all cores unless said.")
 
 
@@ -30,7 +27,7 @@ def _on_trial(image: Path, frame: str | None, subject: str | None, jobs: int | N
     """An image file, or with a frame's name one of a session."""
     from finishing.batch.paper.on_trial import frame_on_trial, image_on_trial
 
-    place = None if subject is None else point(subject, "--subject")
+    place = subject_from(subject)
     if frame is not None:
         return frame_on_trial(image, frame, place, jobs)
     if image.is_dir() or image.suffix.lower() in (".yaml", ".yml"):
@@ -66,13 +63,17 @@ def _counts(text: str | None, axes: int) -> list[int]:
     multiple=True,
     required=True,
     metavar="NAME=FROM..TO",
-    help="A setting or operation.parameter and its range, or values with commas; once, or twice for a grid.",
+    help="A setting, operation.parameter or operation.where.region.parameter, and its range or values with commas; "
+    "once, or twice for a grid.",
 )
 @click.option("--bands", metavar="N", help="Values in a range: 6, or 5x4 in a grid, unless said.")
 @click.option("--whole", is_flag=True, help="The whole picture small for every value, instead of bands.")
 @SUBJECT
 @click.option(
-    "--window", type=float, metavar="SHARE", help="Of width and height shown about the subject; 0.5 unless said."
+    "--window",
+    type=float,
+    metavar="SHARE",
+    help="Of width and height shown about the subject; 0.5 unless said, with --whole all.",
 )
 @OUT
 @PAPER
@@ -99,7 +100,8 @@ def strip(
 
     IMAGE is a file, or a session with --frame: then as the session has the frame, with its subject, crop and masks.
     For example --vary edge_vignette.strength=0.2..1.0, --vary kept_hue=60..90, or, where a recipe has an operation
-    twice, --vary "tone_curve[2].channels=all,lightness". Two --vary give a grid of small pictures.
+    twice, --vary "tone_curve[2].channels=all,lightness"; a number of a step's region by its path,
+    --vary "exposure[2].where.ellipse.soft=0..0.6". Two --vary give a grid of small pictures.
     """
     from finishing.batch.paper.test_strip import make_strip
     from finishing.batch.paper.varying import vary

@@ -292,13 +292,18 @@ def plan(path: Path, out: Path | None, paper: str, as_json: bool) -> None:
 def sample(folder: Path, long_edge: int, as_json: bool) -> None:
     """Draw the synthetic sample session: frames, shoot plan and session file, at any size."""
     from finishing.sample import write_sample
+    from finishing.sample.scenario import all_frames
+    from finishing.sample.writer import time_words
 
     written: list[Any] = []
     with Steps("drawing", quiet=as_json) as steps:
-        from finishing.sample.scenario import all_frames
 
-        steps.begin(len(all_frames()))
-        written = write_sample(folder, long_edge=long_edge, progress=steps.step)
+        def begin() -> None:
+            if not as_json:
+                click.echo(f"drawing {time_words(len(all_frames()), long_edge)}", err=True)
+            steps.begin(len(all_frames()))
+
+        written = write_sample(folder, long_edge=long_edge, progress=steps.step, begin=begin)
     if as_json:
         print_json({"files": [str(path) for path in written]})
     else:

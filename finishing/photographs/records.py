@@ -68,7 +68,8 @@ class FinishRecord:
     the plan minus that of the camera, None where the camera tells none. rating: the session's; None keeps the frame's.
     exposure_correction_stops: what evening out added, positive lightens; white_balance_correction: what it did to
     colour, in words and nine numbers. recipe_text, delivered: where no ledger keeps them, the recipe as a text and the
-    kind of file as JSON, by which the picture can be made once more. blend: for a picture of several frames;
+    kind of file as JSON, by which the picture can be made once more; subject: its place as it was said, in fractions of
+    width and height. blend: for a picture of several frames;
     source_name and source_hash are then those of the first.
     """
 
@@ -103,6 +104,7 @@ class FinishRecord:
     history: str | None = None
     recipe_text: str | None = None
     delivered: str | None = None
+    subject: tuple[float, float] | None = None
     location_kept: bool = True
     blend: RecordedBlend | None = None
 

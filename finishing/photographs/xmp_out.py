@@ -122,6 +122,7 @@ def _own(record: FinishRecord) -> Iterable[str]:
         ("WhiteBalanceCorrection", record.white_balance_correction),
         ("RecipeText", record.recipe_text),
         ("Delivered", record.delivered),
+        ("Subject", "{!r}, {!r}".format(*record.subject) if record.subject else None),
     ]
     for key, value in values:
         if value:

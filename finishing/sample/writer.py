@@ -27,6 +27,10 @@ RATINGS = {"A-0002": 1, "A-0004": 4, "A-0005": 5, "B-0007": 4, "C-0010": 3, "C-0
 SMALLEST, LARGEST = 60, 12_000
 #: A file of the usual size stays below this; larger pictures may grow with their area.
 _MOST_BYTES, _AT_LONG_EDGE = 290_000, 1500
+#: Seconds of a core that a frame takes, and a million pixels of it (measured); two threads share them.
+_EACH, _EACH_MILLION = 1.2, 17.0
+#: Seconds for compiling, which is kept for the next time. Measured.
+_FIRST_TIME = 40
 
 
 def write_sample(
@@ -34,10 +38,12 @@ def write_sample(
     long_edge: int = 1500,
     frames: Sequence[str] | None = None,
     progress: Callable[[str], None] | None = None,
+    begin: Callable[[], None] | None = None,
 ) -> list[Path]:
     """Draw the sample session into a folder (made where missing) and return the files, in order.
 
-    long_edge: pixels, 60 to 12000; frames: names such as "A-0001", None for all; progress: told a line a frame.
+    long_edge: pixels, 60 to 12000; frames: names such as "A-0001", None for all; progress: told a line a frame that is
+    drawn; begin: called when nothing stands in the way any more, before the first frame.
     The same call writes the same bytes on one machine. A file that is there already with the same content is left
     alone. Raises Problem for an unknown frame, a size out of range, or a file that is there and differs.
     """
@@ -76,11 +82,35 @@ def write_sample(
     # the quick files first: a folder that holds something else is refused before an hour of drawing
     for file, content in texts.items():
         written.append(_put(folder / file, content.encode()))
-    for i, name in enumerate(names, 1):
-        if progress is not None:
-            progress(f"{name}: frame {i} of {len(names)}")
+    if begin is not None:
+        begin()
+    for name in names:
         written.append(_put(folder / "frames" / f"{name}.jpg", frame_file(name, long_edge)))
+        if progress is not None:
+            progress(f"{name}: drawn")
     return written
+
+
+def time_words(frames: int, long_edge: int) -> str:
+    """Roughly how long drawing takes: 12 frames of 1500 × 1000 pixels: about 3 minutes on two free cores …"""
+    width, height = long_edge, round(long_edge / 1.5)
+    seconds = frames * (_EACH + _EACH_MILLION * width * height / 1e6) / 2
+    what = f"{frames} frame{'s' * (frames != 1)} of {width} × {height} pixels"
+    return (
+        f"{what}: {_roughly(seconds)} on two free cores, a few times that where other programs are at work; "
+        f"the first time about {_FIRST_TIME} seconds more before the first frame"
+    )
+
+
+def _roughly(seconds: float) -> str:
+    minutes = seconds / 60
+    if minutes < 0.75:
+        return "less than a minute"
+    if minutes < 1.5:
+        return "about a minute"
+    if minutes < 90:
+        return f"about {round(minutes) if minutes < 10 else 5 * round(minutes / 5)} minutes"
+    return f"about {round(minutes / 60)} hours"
 
 
 def _put(path: Path, content: bytes) -> Path:

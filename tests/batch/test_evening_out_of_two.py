@@ -155,6 +155,6 @@ def test_a_ledger_of_the_version_before_keeps_what_it_knows(first: Path, tmp_pat
     assert (measured_anew(again), again.made, again.checks) == (0, [], report.checks)
     with sqlite3.connect(out / "ledger.sqlite") as connection:
         tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-        assert connection.execute("PRAGMA user_version").fetchone() == (4,)
+        assert connection.execute("PRAGMA user_version").fetchone() == (5,)
     connection.close()
     assert not any(name.startswith(("old", "earlier")) for name in tables)

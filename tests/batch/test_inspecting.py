@@ -346,3 +346,68 @@ def test_camera_and_plan_each_say_what_they_know_of_a_flash(session: Path, entry
     assert inspect(lit).as_json()["strobe_fired"] is None
     assert facts(inspect(unlit))["exposed"].endswith(words)  # no strobes were planned: it is what the camera noted
     assert inspect(unlit).as_json()["strobe_fired"] is (entry == 0x0D)
+
+
+LONG = """\
+look: Long
+steps:
+  - exposure: {stops: -0.9, where: {gradient: {full_at: [0.5, 0.0], gone_at: [0.5, 0.5]}}}
+  - saturation: {amount: 0.6, where: {not: {any_of: [skin, {ellipse: [0.4, 0.5, 0.13, 0.35]}]}}}
+  - edge_vignette: {strength: 0.3, reaches: 1.1}
+"""
+WHOLE = [
+    "exposure: {stops: -0.9, where: {gradient: {full_at: [0.5, 0], gone_at: [0.5, 0.5]}}}",
+    "saturation: {amount: 0.6, where: {not: {any_of: [{skin: {soft: 1}}, {ellipse: {centre: [0.4, 0.5], "
+    "radii: [0.13, 0.35], soft: 0.2}}]}}}",
+    "edge_vignette: {toward: black, strength: 0.3, starts_at: 0.5, reaches: 1.1, shape: ellipse, centre: frame}",
+]
+
+
+@pytest.mark.parametrize("kind", ["loose", "ledger"])
+def test_steps_are_told_whole_with_all_that_they_do(finished: Path, kind: str) -> None:
+    session = finished.parent
+    (session / "recipes/long.yaml").write_text(LONG)
+    if kind == "loose":
+        report = apply(
+            read_look(str(session / "recipes/long.yaml")), [session / "frames/A-0002.jpg"], session / "loose"
+        )
+        (file,) = report.written.values()
+        before = []
+    else:
+        text = (session / "session.yaml").read_text()
+        text = text.replace("looks:\n", "looks:\n  - {look: long, frames: A-0002}\n")
+        (session / "session.yaml").write_text(text)
+        assert not run(assign(session), finished, jobs=2).failed
+        file = finished / "web/long/A-0002.jpg"
+        before = facts(inspect(file))["steps"].split(" | ")[:-3]  # evened out, straightened, cropped
+        assert [words.split()[0] for words in before] == ["exposure", "straightened", "cropped"]
+    found = inspect(file)
+    assert facts(found)["steps"].split(" | ") == [*before, *WHOLE]
+    lines = found.lines(72)
+    assert max(map(len, lines[1:])) <= 72
+    start = next(number for number, line in enumerate(lines) if "  exposure: {" in line)
+    column = lines[start].index("exposure: {")
+    end = next(number for number, line in enumerate(lines) if line.startswith("    ledger:"))
+    steps = lines[start:end]
+    assert " ".join(line.strip() for line in steps).endswith(" ".join(WHOLE))
+    firsts = [line for line in steps if line[column] != " "]
+    assert [line[column:].split(":")[0] for line in firsts] == ["exposure", "saturation", "edge_vignette"]
+    assert not any(line.endswith(":") for line in steps)  # a name stands with its value
+
+
+def test_a_recipe_in_a_file_that_is_none_leaves_the_steps_as_they_were_noted(tmp_path: Path) -> None:
+    history = (
+        '<xmpMM:History><rdf:Seq><rdf:li xmlns:stEvt="http://ns.adobe.com/xap/1.0/sType/ResourceEvent#" '
+        'rdf:parseType="Resource"><stEvt:parameters>grain: {amount: 1}</stEvt:parameters></rdf:li></rdf:Seq>'
+        "</xmpMM:History>"
+    )
+    for text in (
+        "[" * 50_000,
+        "look: X",
+        "steps: 3",
+        "steps: [3]",
+        "steps: [{exposure: {stops: 1}}]",
+        "steps: [{a: b, c: d}]",
+    ):
+        file = hostile(tmp_path / "x.jpg", f"<f:RecipeText>{text}</f:RecipeText>{history}")
+        assert facts(inspect(file))["steps"] == "grain: {amount: 1}"

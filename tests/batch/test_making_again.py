@@ -11,7 +11,9 @@ from PIL import Image
 from finishing.batch.delivery.apply import apply
 from finishing.batch.delivery.run import Report, run
 from finishing.batch.memory import making_again as module
-from finishing.batch.memory.ledger import open_ledger
+from finishing.batch.memory.earlier_files import KEPT
+from finishing.batch.memory.inspecting import inspect
+from finishing.batch.memory.ledger import hash_file, open_ledger
 from finishing.batch.memory.making_again import make_again
 from finishing.batch.memory.verifying import verify_outputs
 from finishing.batch.work.assignment import assign
@@ -376,3 +378,95 @@ def test_a_loose_image_is_not_made_over_what_lies_beside_its_frame(session: Path
 
 def all_bytes(folder: Path) -> dict[Path, bytes]:
     return {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+FINISHED_BEFORE = "web/faded_print/A-0001.jpg"
+
+
+def change_the_look(finished: Path, stops: float) -> None:
+    """The session's own faded_print, another at every call, and a run with it."""
+    (finished.parent / "recipes/faded_print.yaml").write_text(
+        f"look: Faded print\nversion: 7\nsteps: [{{exposure: {{stops: {stops}}}}}]\n"
+    )
+    assert not finish(finished.parent, finished).failed
+
+
+def test_a_kept_file_is_made_again_after_the_look_has_changed(finished: Path, tmp_path: Path) -> None:
+    kept = tmp_path / "kept" / "sent.jpg"
+    kept.parent.mkdir()
+    shutil.copy(finished / FINISHED_BEFORE, kept)
+    first = kept.read_bytes()
+    change_the_look(finished, 0.5)
+    change_the_look(finished, 1)
+    assert (finished / FINISHED_BEFORE).read_bytes() != first
+    made = make_again(kept, ledger=finished, out=tmp_path / "once-more.jpg")
+    assert (made.same, made.written) == (True, True)
+    assert (tmp_path / "once-more.jpg").read_bytes() == first
+    told = inspect(kept, ledger=finished)
+    assert told.told["state"] == "as made"
+    assert "a later run made another in its place" in dict(told.facts)["ledger"]
+    assert finish(finished.parent, finished).made == []  # nothing of this is any of a run's business
+    with open_ledger(finished, create=False) as ledger:
+        assert set(verify_outputs(finished, ledger.entries()).values()) == {"as made"}
+
+
+def test_an_earlier_file_put_back_in_its_place_is_what_the_ledger_then_knows(finished: Path, tmp_path: Path) -> None:
+    kept, place = tmp_path / "sent.jpg", finished / FINISHED_BEFORE
+    shutil.copy(place, kept)
+    change_the_look(finished, 0.5)
+    later = place.read_bytes()
+    with pytest.raises(Problem, match="another one, or was changed after it was made"):
+        make_again(kept, ledger=finished, out=place)
+    assert make_again(kept, ledger=finished, out=place, overwrite=True).written
+    assert place.read_bytes() == kept.read_bytes()
+    with open_ledger(finished, create=False) as ledger:
+        assert set(verify_outputs(finished, ledger.entries()).values()) == {"as made"}
+    place.unlink()
+    assert make_again(place).same  # the ledger knows how it was made, not only what it was
+    (tmp_path / "later.jpg").write_bytes(later)
+    assert make_again(tmp_path / "later.jpg", ledger=finished).same
+
+
+def test_a_ledger_keeps_so_many_earlier_files_of_a_place_and_no_more(finished: Path, tmp_path: Path) -> None:
+    copies = []
+    for number in range(KEPT + 2):
+        copies.append(tmp_path / f"{number}.jpg")
+        change_the_look(finished, 0.1 * (number + 1))
+        shutil.copy(finished / FINISHED_BEFORE, copies[-1])
+    for copy in copies[1:]:
+        assert make_again(copy, ledger=finished).same
+    with pytest.raises(Problem, match="the recipe of this file is not in it") as told:
+        make_again(copies[0], ledger=finished)
+    assert "an earlier run made it" in str(told.value)
+    assert "it was changed since" not in str(told.value)
+    with open_ledger(finished, create=False) as ledger:
+        entry = next(entry for entry in ledger.entries() if entry.path == FINISHED_BEFORE)
+    assert entry.made_at.replace("T", " ").replace("+00:00", " UTC") in str(told.value)
+
+
+def test_a_file_that_was_changed_is_told_as_changed(finished: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "retouched.jpg"
+    copy.write_bytes((finished / FINISHED_BEFORE).read_bytes() + b"retouched")
+    with pytest.raises(Problem, match="it was changed since"):
+        make_again(copy, ledger=finished)
+
+
+def test_what_is_forgotten_is_forgotten_with_its_earlier_files(finished: Path, tmp_path: Path) -> None:
+    shutil.copy(finished / FINISHED_BEFORE, tmp_path / "sent.jpg")
+    change_the_look(finished, 0.5)
+    with open_ledger(finished, create=False) as ledger:
+        ledger.forget([FINISHED_BEFORE])
+        assert ledger.earlier(hash_file(tmp_path / "sent.jpg")) is None
+
+
+def test_a_ledger_of_the_version_before_is_read_and_from_then_on_keeps_earlier_files(finished: Path) -> None:
+    connection = sqlite3.connect(finished / "ledger.sqlite")
+    connection.executescript("DROP TABLE earlier; PRAGMA user_version = 4;")
+    connection.close()
+    digest = hash_file(finished / FINISHED_BEFORE)
+    with open_ledger(finished, create=False, write=False) as ledger:
+        assert ledger.earlier(digest) is None
+    assert make_again(finished / FINISHED_BEFORE).same
+    change_the_look(finished, 0.5)
+    with open_ledger(finished, create=False, write=False) as ledger:
+        assert ledger.earlier(digest) is not None

@@ -10,7 +10,7 @@ from PIL import Image
 
 from finishing.batch.opening.picture import finish_picture, reduced, source_of
 from finishing.batch.paper.on_trial import image_on_trial
-from finishing.batch.paper.test_strip import Window, make_strip
+from finishing.batch.paper.test_strip import Window, _note, make_strip
 from finishing.batch.paper.varying import Varied, vary
 from finishing.batch.work.looks import read_look
 from finishing.errors import Problem
@@ -87,6 +87,17 @@ def test_a_window_stays_inside(subject: tuple[float, float] | None, side: float,
     assert (found.left, found.top) == pytest.approx((left, top))
 
 
+def test_whole_shows_the_whole_picture_where_a_subject_is_known_too(tmp_path: Path, image: Path) -> None:
+    made = varied(tmp_path, "exposure.stops=-2..0", bands=3)
+    pages = {}
+    for name, subject, window in (("plain", None, None), ("subject", (0.3, 0.7), None), ("part", (0.3, 0.7), 0.4)):
+        path = tmp_path / f"{name}.png"
+        make_strip(made, image_on_trial(image, subject), path, whole=True, window=window, pixels_per_inch=50)
+        pages[name] = path.read_bytes()
+    assert pages["subject"] == pages["plain"]
+    assert pages["part"] != pages["plain"]
+
+
 def test_two_axes_make_a_grid_and_whole_a_row(tmp_path: Path, image: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from finishing.batch.paper import test_strip
 
@@ -143,3 +154,15 @@ def test_what_is_refused(tmp_path: Path, image: Path) -> None:
         make_strip(made, image_on_trial(tmp_path / "none.jpg"), tmp_path / "strip.png")
     assert image.read_bytes() == before
     assert not (tmp_path / "strip.png").exists()
+
+
+def test_a_length_is_told_as_a_part_of_the_short_side(tmp_path: Path) -> None:
+    (tmp_path / "soft.yaml").write_text(
+        "look: Soft\nsteps: [{exposure: {stops: 1, where: {ellipse: [0.5, 0.5, 0.1, 0.2]}}}]\n"
+    )
+    made = vary(
+        lambda more: read_look(str(tmp_path / "soft.yaml"), overrides=more), ["exposure.where.soft=0..0.6"], [3]
+    )
+    assert _note(made.axes[0], 0, of=1) == (
+        "exposure.where.ellipse.soft from 0 to 0.6 of the short side · the recipe has 0.05"
+    )

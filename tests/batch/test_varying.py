@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from PIL import Image
 
 from finishing.batch.paper.varying import Varied, read_asked, spaced, vary, with_unit
 from finishing.batch.work.looks import read_look
@@ -147,3 +148,97 @@ def test_names_are_read_as_written() -> None:
         "channels",
         ("all", "red"),
     )
+
+
+REGIONS = """\
+look: Limited
+steps:
+  - exposure: {stops: -1, where: {gradient: {full_at: [0.5, 0], gone_at: [0.5, 0.5]}}}
+  - exposure: {stops: 0.5, where: {ellipse: {centre: [0.4, 0.5], radii: [0.1, 0.3], soft: 0.5}}}
+  - saturation: {amount: 0.6, where: {not: {any_of: [skin, {hue: {keep: 60, width: 40}}, {near: [0.4, 0.5]}]}}}
+  - saturation: {amount: 0.9}
+  - exposure: {stops: 0.1, where: {all_of: [{mask: m.png}, {box: [0.1, 0.1, 0.6, 0.9]}]}}
+"""
+
+
+@pytest.fixture
+def limited(tmp_path: Path) -> Any:
+    path = tmp_path / "limited.yaml"
+    path.write_text(REGIONS)
+    Image.new("L", (6, 4)).save(tmp_path / "m.png")
+
+    def made(*texts: str, bands: int = 3) -> Varied:
+        return vary(lambda more: read_look(str(path), overrides=more), texts, [bands] * len(texts))
+
+    return made
+
+
+@pytest.mark.parametrize("name", ["exposure[2].where.ellipse.soft", "exposure[2].where.soft"])
+def test_numbers_of_a_region_vary(limited: Any, name: str) -> None:
+    varied = limited(f"{name}=0..0.6", bands=4)
+    (axis,) = varied.axes
+    assert (axis.name, axis.labels) == ("exposure[2].where.ellipse.soft", ("0", "0.2", "0.4", "0.6"))
+    assert axis.own == "0.5"
+    for place, soft in enumerate((0, 0.2, 0.4, 0.6)):
+        step = varied.look(place).steps[1]
+        assert step.values() == {
+            "stops": 0.5, "where": {"ellipse": {"centre": [0.4, 0.5], "radii": [0.1, 0.3], "soft": soft}},
+        }  # fmt: skip
+        others = [one.values() for n, one in enumerate(varied.look(place).steps) if n != 1]
+        assert others == [one.values() for n, one in enumerate(varied.base.steps) if n != 1]
+
+
+def test_a_region_inside_of_others_varies_alone(limited: Any) -> None:
+    for name in ("saturation[1].where.hue.width", "saturation[1].where.not.any_of[2].hue.width"):
+        varied = limited(f"{name}=20..60")
+        assert varied.axes[0].name == "saturation[1].where.not.any_of[2].hue.width"
+        assert varied.axes[0].labels == ("20°", "40°", "60°")
+        assert varied.axes[0].own_at == 1
+        before, after = (varied.look(place).steps[2].values()["where"]["not"]["any_of"] for place in (1, 2))
+        assert before == varied.base.steps[2].values()["where"]["not"]["any_of"]
+        assert after[1]["hue"]["width"] == 60
+        assert (after[0], after[2]) == (before[0], before[2])
+
+
+def test_lists_of_a_region_are_listed_in_brackets(limited: Any) -> None:
+    varied = limited("exposure[2].where.radii=[0.1, 0.3],[0.2,0.3]")
+    assert [varied.look(n).steps[1].where.radii for n in range(2)] == [(0.1, 0.3), (0.2, 0.3)]
+    varied = limited("exposure[3].where.box.soft=0..0.1")  # the mask's file beside the recipe stays where it is
+    assert varied.look(1).mask_paths == varied.base.mask_paths
+
+
+def test_two_numbers_of_one_region_vary_together(limited: Any) -> None:
+    varied = limited("exposure[2].where.soft=0..0.6", "exposure[2].where.radii=[0.1,0.3],[0.2,0.3]", bands=2)
+    (ellipse,) = varied.look(1, 1).steps[1].values()["where"].values()
+    assert ellipse == {"centre": [0.4, 0.5], "radii": [0.2, 0.3], "soft": 0.6}
+    with pytest.raises(Problem, match="name the same"):
+        limited("exposure[2].where.soft=0..0.6", "exposure[2].where.ellipse.soft=0..0.5")
+
+
+def test_a_setting_of_a_region_goes_with_another_number_of_it(tmp_path: Path) -> None:
+    (tmp_path / "set.yaml").write_text(
+        "look: Set\nsettings: {wide: 40}\n"
+        "steps: [{exposure: {stops: 1, where: {any_of: [skin, {hue: {keep: 60, width: $wide}}]}}}]\n"
+    )
+    read = lambda more: read_look(str(tmp_path / "set.yaml"), overrides=more)  # noqa: E731
+    varied = vary(read, ["wide=20,60", "exposure.where.keep=50,70"], [2, 2])
+    (_, hue) = varied.look(1, 1).steps[0].values()["where"]["any_of"]
+    assert (hue["hue"]["width"], hue["hue"]["keep"]) == (60, [70])
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("exposure[2].where.sotf=0..1", r'number of this region "sotf"[\s\S]*where\.ellipse\.soft'),
+        ("saturation[2].where.soft=0..1", r"this step works on the whole frame[\s\S]*saturation\[2\]\.amount"),
+        ("saturation[1].where.soft=0..1", r"any_of\[1\]\.skin\.soft[\s\S]*any_of\[3\]\.near\.soft"),
+        ("exposure[2].where=0..1", r"where\.ellipse\.centre"),
+        ("exposure[2].where.soft=0..99", r"beyond what it can be|cannot be"),
+        ("exposure[2].where.soft=0.1,wide", r"exposure\[2\]\.where\.ellipse\.soft cannot be wide"),
+        ("exposure.where.soft=0..1", r"exposure 3 times[\s\S]*--vary exposure\[1\]\.where\.soft"),
+        ("exposure[2]..soft=0..1", r"cannot be read[\s\S]*operation\.where\.region\.parameter"),
+    ],
+)
+def test_what_of_a_region_cannot_be_varied_is_told(limited: Any, text: str, told: str) -> None:
+    with pytest.raises((Problem, ProblemSet), match=told):
+        limited(text)

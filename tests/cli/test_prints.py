@@ -117,7 +117,8 @@ def test_a_frame_of_a_session_as_the_session_has_it(session: Path, words: list[s
         assert step["step"].startswith("stops: 0.75, where: {ellipse")
     without = call(command, "lifted", session, "--frame", "Z-0009", *more, "--out", out)
     assert without.exit_code == 2
-    assert "this frame has no subject point" in without.stderr
+    assert "Z-0009 in lifted: this frame has no subject point" in without.stderr
+    assert "say it with --subject 0.45,0.60, or name it in session.yaml" in without.stderr
     placed = call(command, "lifted", session, "--frame", "Z-0009", "--subject", "0.4,0.5", *more, "--out", out)
     assert placed.exit_code == 0, placed.output
 

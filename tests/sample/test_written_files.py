@@ -6,16 +6,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from numpy.typing import NDArray
 from PIL import Image
 
+from finishing.cli.main import main
 from finishing.errors import Problem
 from finishing.photographs.exif import read_exif
-from finishing.sample import components, material_map, photograph, write_sample
+from finishing.sample import components, material_map, photograph, write_sample, writer
 from finishing.sample.renderer import STRIP_PIXELS
 from finishing.sample.scenario import SETUPS, all_frames, frame_of
 from finishing.sample.scene import COAT, PAINT, QUINCE, SKIN
-from finishing.sample.writer import KEPT_HUE, frame_file
+from finishing.sample.writer import KEPT_HUE, frame_file, time_words
 from finishing.sessions.plan import read_plan
 
 SMALL = 72
@@ -150,6 +152,40 @@ def test_folder_is_written_and_never_overwritten(tmp_path: Path) -> None:
     with pytest.raises(Problem, match="something else is there"):
         write_sample(tmp_path / "sample", SMALL, ["A-0001"])
     assert (tmp_path / "sample" / "plan.yaml").read_text() == "place: {name: Elsewhere}\n"
+
+
+@pytest.mark.parametrize(
+    ("frames", "long_edge", "told"),
+    [
+        (12, 300, "12 frames of 300 × 200 pixels: less than a minute"),
+        (12, 1500, "12 frames of 1500 × 1000 pixels: about 3 minutes"),
+        (12, 900, "12 frames of 900 × 600 pixels: about a minute"),
+        (1, 1500, "1 frame of 1500 × 1000 pixels: less than a minute"),
+        (12, 6000, "12 frames of 6000 × 4000 pixels: about 40 minutes"),
+        (12, 12000, "12 frames of 12000 × 8000 pixels: about 3 hours"),
+    ],
+)
+def test_how_long_it_takes_is_said_in_round_figures(frames: int, long_edge: int, told: str) -> None:
+    words = time_words(frames, long_edge)
+    assert words.startswith(f"{told} on two free cores")
+    assert "the first time" in words
+
+
+def test_how_long_it_takes_is_said_before_it_begins_and_each_number_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(writer, "frame_file", lambda name, long_edge: name.encode())
+    done = CliRunner().invoke(main, ["sample", str(tmp_path / "new"), "--long-edge", "300"])
+    assert done.exit_code == 0, done.output
+    first, *lines = done.stderr.splitlines()
+    assert first == f"drawing {time_words(12, 300)}"
+    assert lines[0] == "[1/12] A-0001: drawn"
+    assert lines[-1] == "[12/12] C-0012: drawn"
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other" / "plan.yaml").write_text("place: {}\n")
+    refused = CliRunner().invoke(main, ["sample", str(tmp_path / "other")])
+    assert refused.exit_code == 2
+    assert "drawing" not in refused.stderr
 
 
 def test_wrong_requests_are_told(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from finishing.batch.delivery.records import loose_record
 from finishing.batch.delivery.targets import refuse_targets
 from finishing.batch.memory.ledger import hash_file
 from finishing.batch.opening.picture import exact_source_of
+from finishing.batch.work.loose_images import refuse_what_an_image_lacks
 from finishing.errors import Problem, fault_of_the_program
 from finishing.operation import Geometry
 from finishing.part_files import clear_left
@@ -50,6 +51,7 @@ def apply(
     images: Sequence[Path],
     folder: Path | None,
     *,
+    subject: tuple[float, float] | None = None,
     kind: Kind = "jpeg",
     quality: int = 92,
     bits: int = 8,
@@ -59,9 +61,11 @@ def apply(
 ) -> ApplyReport:
     """Finish images at full size, in sRGB. folder: None puts each beside its original, with the look in its name.
 
-    bits: 8, or 16 for PNG and TIFF. Raises ProblemSet before anything is started where two outputs would have one name
-    or one exists already, and Problem where the format has no 16 bits.
+    subject: its place in all of them, in fractions of width and height. bits: 8, or 16 for PNG and TIFF. Raises
+    ProblemSet before anything is started where two outputs would have one name or one exists already, or where the look
+    asks for what images do not tell, and Problem where the format has no 16 bits.
     """
+    refuse_what_an_image_lacks([look], subject)
     if bits == 16 and kind not in ("png", "tiff"):
         raise Problem(f"{kind} files have 8 bits a channel", got="16 bits", remedy="choose --format tiff or png")
     targets = {image: _target(image, look, folder, kind) for image in images}
@@ -72,7 +76,7 @@ def apply(
 
     def finish(image: Path) -> list[str]:
         deliverable = Deliverable(format=kind, quality=quality, bits=bits)
-        content, notices = finished_image(look, image, deliverable, threads=threads)
+        content, notices = finished_image(look, image, deliverable, subject=subject, threads=threads)
         write_bytes(targets[image], content)
         return notices
 
@@ -100,16 +104,24 @@ def apply(
 
 
 def finished_image(
-    look: Recipe, image: Path, deliverable: Deliverable, *, name: str | None = None, threads: int = 1
+    look: Recipe,
+    image: Path,
+    deliverable: Deliverable,
+    *,
+    subject: tuple[float, float] | None = None,
+    name: str | None = None,
+    threads: int = 1,
 ) -> tuple[bytes | memoryview, list[str]]:
-    """The file of one image in a look, at full size, and what reading the image had to say. name: what the image was
-    called, where it is called otherwise now. Raises Problem."""
+    """The file of one image in a look, at full size, and what reading the image had to say. subject: its place in
+    fractions; name: what the image was called, where it is called otherwise now. Raises Problem."""
     photograph = read_photograph(image)
     height, width = photograph.codes.shape[:2]
-    record = loose_record(look, photograph.metadata, name or image.name, hash_file(image), width, height, deliverable)
+    record = loose_record(
+        look, photograph.metadata, name or image.name, hash_file(image), width, height, deliverable, subject
+    )
     exif, xmp = output_metadata(record)
     content = deliver(
-        look.steps, exact_source_of(photograph), Geometry(width, height), deliverable, exif=exif, xmp=xmp,
+        look.steps, exact_source_of(photograph), Geometry(width, height, subject), deliverable, exif=exif, xmp=xmp,
         into=photograph.codes, threads=threads,
     )  # fmt: skip
     return content, photograph.notices

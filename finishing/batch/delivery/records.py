@@ -98,9 +98,10 @@ def loose_record(
     width: int,
     height: int,
     deliverable: Deliverable,
+    subject: tuple[float, float] | None = None,
 ) -> FinishRecord:
     """The record of an image finished without a session, and so without a ledger: the recipe itself is in it, unless
-    it needs mask files of its own or is longer than any that people write."""
+    it needs mask files of its own or is longer than any that people write. subject: its place, where it was said."""
     text = recipe_text(look)
     alone = not look.mask_paths and len(text.encode()) <= MOST_RECIPE
     return FinishRecord(
@@ -115,6 +116,7 @@ def loose_record(
         description=description(look, None),
         recipe_text=text if alone else None,
         delivered=_delivered(deliverable) if alone else None,
+        subject=subject,
         **_of_look(look),
     )
 

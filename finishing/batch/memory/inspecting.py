@@ -18,6 +18,7 @@ from finishing.batch.memory.inspection_words import (
     camera_against_plan,
     evening_words,
     look_words,
+    made_words,
     plain,
     planned_words,
     setting_words,
@@ -25,6 +26,7 @@ from finishing.batch.memory.inspection_words import (
     source_words,
     step_words,
     strobe_words,
+    wrapped,
 )  # fmt: skip
 from finishing.batch.memory.known_outputs import Known, find_known, hash_or_none, is_file, session_folders
 from finishing.batch.memory.ledger import FILE_NAME, hash_file
@@ -62,17 +64,19 @@ class Inspection:
         """Plain values for `--json`."""
         return {"file": str(self.path), "kind": self.kind, **self.told, "notices": list(self.notices)}
 
-    def lines(self) -> list[str]:
-        """As the command prints it."""
+    def lines(self, columns: int | None = None) -> list[str]:
+        """As the command prints it. columns: of the terminal, into which long lines are broken."""
         what = "a finished picture" if self.kind == "finished" else "a frame, as it is seen here"
         width = max(len(label) for label, _ in self.facts) + 2
-        told = [f"    {label + ':' if label else '':<{width}}{text}" for label, text in self.facts]
-        lines = [f"{self.path}: {what}", *told, *(f"    to know: {notice}" for notice in self.notices)]
-        return [plain(line) for line in lines]  # texts out of files reach a terminal
+        told = [(f"    {label + ':' if label else '':<{width}}", text) for label, text in self.facts]
+        told += [("    to know: ", notice) for notice in self.notices]
+        lines = [line for label, text in told for line in wrapped(label, text, columns)]
+        return [plain(f"{self.path}: {what}"), *lines]  # texts out of files reach a terminal
 
 
-def inspect(path: Path) -> Inspection:
-    """What a file is and how it came to be. Raises Problem for what is no picture, or a damaged one."""
+def inspect(path: Path, *, ledger: Path | None = None) -> Inspection:
+    """What a file is and how it came to be. ledger: the folder of the ledger that knows it, where the file was taken
+    away from it. Raises Problem for what is no picture, or a damaged one."""
     if path.suffix.lower() in (".yaml", ".yml") or path.name == FILE_NAME:
         remedy = f"finishing ledger {path.parent}" if path.name == FILE_NAME else f"finishing check {path}"
         raise Problem("this is no picture", where=str(path), remedy=remedy)
@@ -85,11 +89,13 @@ def inspect(path: Path) -> Inspection:
     if header.refusal is not None:
         raise header.refusal.at(str(path))
     record = read_finished(container.xmp)
-    return _frame(path, header, container) if record is None else _finished(path, header, container, record)
+    return _frame(path, header, container) if record is None else _finished(path, header, container, record, ledger)
 
 
-def _finished(path: Path, header: Header, container: Container, record: FinishedRecord) -> Inspection:
-    known = find_known(path)
+def _finished(
+    path: Path, header: Header, container: Container, record: FinishedRecord, ledger: Path | None
+) -> Inspection:
+    known = find_known(path, ledger)
     values = record.values
     state = UNKNOWN if known is None else (AS_MADE if hash_file(path) == known.entry.output_hash else CHANGED)
     sources = _sources(path, record, known)
@@ -97,6 +103,10 @@ def _finished(path: Path, header: Header, container: Container, record: Finished
         ("file", _file_words(header, container)),
         ("look", look_words(record)),
         ("settings", setting_words(record.settings)),
+        (
+            "subject",
+            f"about {short(values['Subject'])}, in fractions of the width and height" if "Subject" in values else "",
+        ),
         *_listed("made from", source_words(sources)),
         ("blend", blend_words(record)),
         ("set-up", ", ".join(short(text) for text in (values.get("Setup"), values.get("SetupTitle")) if text)),
@@ -108,8 +118,8 @@ def _finished(path: Path, header: Header, container: Container, record: Finished
         ("evened out", evening_words(values)),
         *_rights_and_rating(header.metadata),
         ("deliverable", _deliverable_words(known, record)),
-        *_listed("steps", step_words(record.done)),
-        ("ledger", _ledger_words(known, state)),
+        *_listed("steps", step_words(record.done, _recipe_kept(record, known))),
+        ("ledger", _ledger_words(known, state, named=ledger is not None)),
     ]
     told = {
         **_file_facts(header, container),
@@ -130,6 +140,11 @@ def _finished(path: Path, header: Header, container: Container, record: Finished
         **({"strobe_fired": None} if _planned_heads(record) else {}),
     }  # fmt: skip
     return Inspection(path, "finished", tuple(fact for fact in facts if fact[1]), told, header.notices)
+
+
+def _recipe_kept(record: FinishedRecord, known: Known | None) -> str | None:
+    """The text of the recipe, from the ledger or out of the file itself."""
+    return known.making.recipe if known is not None and known.making is not None else record.values.get("RecipeText")
 
 
 def _planned_heads(record: FinishedRecord) -> bool:
@@ -299,13 +314,16 @@ def _as_written(key: str, value: Any) -> str:
     return lengths_words(value) if key == "margin" else flow(value)
 
 
-def _ledger_words(known: Known | None, state: str) -> str:
+def _ledger_words(known: Known | None, state: str, *, named: bool) -> str:
     if known is None:
-        return "none in a folder above knows this file"
+        return "this ledger does not know this file" if named else "none in a folder above knows this file"
     told = f"{known.folder / FILE_NAME} knows it: "
-    made = f"made {known.entry.made_at.replace('T', ' ').replace('+00:00', ' UTC')}"
+    made = made_words(known.entry.made_at)
     told += f"as it was {made}" if state == AS_MADE else f"it was changed after it was {made}"
-    return told + (f", there called {known.entry.path}" if known.renamed else "")
+    told += f", there called {known.entry.path}" if known.renamed else ""
+    if known.replaced_at is not None:
+        told += f"; a later run made another in its place, {made_words(known.replaced_at).removeprefix('made ')}"
+    return told
 
 
 def _snake(name: str) -> str:

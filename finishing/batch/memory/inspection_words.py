@@ -3,9 +3,13 @@
 import math
 import unicodedata
 from collections.abc import Mapping, Sequence
+from textwrap import wrap
 from typing import Any
 
 from finishing import units
+from finishing.documents.fields import parse_number
+from finishing.documents.tree import parse_tree
+from finishing.errors import Problem, ProblemSet
 from finishing.evenness.correction import Correction
 from finishing.evenness.white_words import white_words
 from finishing.photographs.finished import FinishedRecord
@@ -21,6 +25,10 @@ _MOST_STOPS = 100
 _JOINERS = "\u200c\u200d"
 #: Longer than this, a line says less than the file it comes from.
 LONGEST = 100
+#: No step of a recipe that people write is longer.
+_LONGEST_STEP = 4000
+#: Stands for a blank at which no line is broken; no text has it that went through `plain`.
+_HELD = "\x00"
 
 
 def plain(line: str) -> str:
@@ -39,15 +47,61 @@ def short(text: str) -> str:
     return text if len(text) <= LONGEST else text[: LONGEST - 2].rstrip() + " …"
 
 
+def made_words(made_at: str) -> str:
+    """made 2026-09-20 10:12:13 UTC, of a time as the ledger has it."""
+    return f"made {made_at.replace('T', ' ').replace('+00:00', ' UTC')}"
+
+
 def setting_words(settings: Mapping[str, Any]) -> str:
     """kept_hue: 72, softness: 11; regions and the like are left to the record."""
     told = (f"{key}: {short(flow(value))}" for key, value in settings.items() if not isinstance(value, dict))
     return ", ".join(short(one) for one in told)
 
 
-def step_words(done: str) -> list[str]:
-    """The steps, each cut to a line."""
-    return [short(step) for step in done.split("; ") if step]
+def step_words(done: str, recipe: str | None) -> list[str]:
+    """What was done, in its order, whole. done: as it was noted, without what stands at its default; recipe: the text
+    that was kept of the recipe, which spells the look's steps out."""
+    noted = [step[:_LONGEST_STEP] for step in done.split("; ") if step]
+    steps = _spelled_out(recipe or "")
+    before, same = noted[: len(noted) - len(steps)], noted[len(noted) - len(steps) :]
+    if [step.partition(":")[0] for step in same] != [step.partition(":")[0] for step in steps]:
+        return noted  # the text was written by somebody else
+    return [*before, *(step[:_LONGEST_STEP] for step in steps)]
+
+
+def _spelled_out(recipe: str) -> list[str]:
+    """The steps of a recipe's text, each as it may stand in a recipe; none where it is not one."""
+    try:
+        data = parse_tree(recipe, "").data
+        steps = data.get("steps") if isinstance(data, dict) else None
+        if not isinstance(steps, list) or not all(isinstance(step, dict) and len(step) == 1 for step in steps):
+            return []
+        return [flow(_with_numbers(step)).removeprefix("{").removesuffix("}") for step in steps]
+    except (Problem, ProblemSet, RecursionError):
+        return []
+
+
+def _with_numbers(value: Any) -> Any:
+    """The same with numbers in place of the texts that they are written as."""
+    if isinstance(value, dict):
+        return {key: _with_numbers(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_with_numbers(item) for item in value]
+    try:
+        return parse_number(value)
+    except ValueError:
+        return value
+
+
+def wrapped(label: str, text: str, width: int | None) -> list[str]:
+    """A text behind its label, which takes the same room on every line; a name stays with its value where lines are
+    broken. width: of the terminal in columns, None for one line."""
+    if width is None:
+        return [plain(label + text)]
+    kept = plain(text).replace(": ", f":{_HELD}")
+    rest = " " * (len(label) + 2)
+    lines = wrap(kept, max(width, len(rest) + 30), initial_indent=label, subsequent_indent=rest, break_on_hyphens=False)
+    return [line.replace(_HELD, " ") for line in lines] or [label]
 
 
 def stops_words(written: str) -> str:

@@ -8,19 +8,22 @@ from pathlib import Path
 from finishing.batch.memory.ledger import FILE_NAME, Entry, Making, hash_file, open_ledger
 from finishing.batch.memory.ledger_trouble import LedgerProblem, NoLedger
 from finishing.errors import Problem
+from finishing.photographs.finished import FinishedRecord
 
 
 @dataclass(frozen=True)
 class Known:
     """A file that a ledger knows. folder: the ledger's; making: None where an earlier version made the file; renamed:
     whether the file lies elsewhere than the ledger has it, and was told by its content; frames: all that the ledger
-    knows of, from the session's folder."""
+    knows of, from the session's folder; replaced_at: when a later run put another file in its place, None where it
+    stands there still."""
 
     folder: Path
     entry: Entry
     making: Making | None
     renamed: bool = False
     frames: tuple[str, ...] = ()
+    replaced_at: str | None = None
 
     @property
     def place(self) -> Path:
@@ -52,14 +55,36 @@ def _known_in(folder: Path, file: Path) -> Known | None:
         folder = Path(os.path.abspath(folder))
         here = file.relative_to(folder).as_posix() if file.is_relative_to(folder) else None
         found = next((entry for entry in entries if entry.path == here), None)
-        renamed = found is None
-        if found is None and file.is_file():
-            digest = hash_file(file)
-            found = next((entry for entry in entries if entry.output_hash == digest), None)
+        frames = tuple(sorted({path for path, _, _ in opened.hashes()}))
+        digest = hash_file(file) if file.is_file() else None
+        if digest is not None and (found is None or found.output_hash != digest):
+            same = None if found else next((entry for entry in entries if entry.output_hash == digest), None)
+            earlier = None if same else opened.earlier(digest)
+            if earlier is not None and (found is None or earlier.entry.path == found.path):
+                renamed = earlier.entry.path != here
+                return Known(folder, earlier.entry, earlier.making, renamed, frames, earlier.replaced_at)
+            found = found or same
         if found is None:
             return None
-        frames = tuple(sorted({path for path, _, _ in opened.hashes()}))
-        return Known(folder, found, opened.making(found.path), renamed, frames)
+        return Known(folder, found, opened.making(found.path), found.path != here, frames)
+
+
+def made_later(file: Path, ledger: Path | None, record: FinishedRecord) -> Entry | None:
+    """The newest output that the ledger has of the frame and look of a file that it does not know, where all of them
+    were made by another recipe: then the file is of an earlier run. None where that is not sure."""
+    for folder in [ledger] if ledger is not None else _folders_above(Path(os.path.abspath(file))):
+        try:
+            with open_ledger(folder, create=False, write=False) as opened:
+                entries = opened.entries()
+        except Problem:
+            continue
+        same = [
+            one for one in entries if (one.source_hash, one.look) == (record.source_hash, record.values.get("Recipe"))
+        ]
+        if same:
+            anew = all(one.look_hash != record.values.get("RecipeHash") for one in same)
+            return max(same, key=lambda one: one.made_at) if anew else None
+    return None
 
 
 def _is_database(path: Path) -> bool:

@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
+from finishing.batch.memory import earlier_files
 from finishing.batch.memory.ledger_tables import ANY_SESSION, prepare
 from finishing.batch.memory.ledger_trouble import NoLedger, trouble
 from finishing.errors import Place, Problem
@@ -61,6 +62,18 @@ class Making:
     xmp: bytes
 
 
+_COLUMNS = tuple(field.name for field in fields(Entry))
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """An output in whose place another was put later. replaced_at: when, ISO 8601 in UTC."""
+
+    entry: Entry
+    making: Making
+    replaced_at: str
+
+
 class Ledger:
     """An open ledger. Use `open_ledger`. What is written is on the disk afterwards, whole or not at all, and raises
     LedgerProblem where it cannot be; several threads may write.
@@ -87,15 +100,16 @@ class Ledger:
 
     def entries(self) -> list[Entry]:
         """All outputs in the order of their paths."""
-        names = ", ".join(field.name for field in fields(Entry))
-        rows = self._connection.execute(f"SELECT {names} FROM outputs ORDER BY path").fetchall()
+        rows = self._connection.execute(f"SELECT {', '.join(_COLUMNS)} FROM outputs ORDER BY path").fetchall()
         return [Entry(*row) for row in rows]
 
     def write(self, entry: Entry, steps: str, making: Making | None = None) -> None:
-        """Record an output that is on the disk; steps: the look's, one a line. Committed at once."""
+        """Record an output that is on the disk; steps: the look's, one a line. Committed at once. What had
+        its place is kept among the earlier outputs."""
         values = asdict(entry)
         marks = ", ".join(f":{name}" for name in values)
         with self._writing():
+            earlier_files.set_aside(self._connection, _COLUMNS, entry.path, entry.output_hash, entry.made_at)
             self._connection.execute(f"INSERT OR REPLACE INTO outputs ({', '.join(values)}) VALUES ({marks})", values)
             self._connection.execute(
                 "INSERT OR IGNORE INTO looks VALUES (?, ?, ?, ?)",
@@ -126,6 +140,15 @@ class Ledger:
             "SELECT text, told, exif, xmp FROM makings JOIN recipes ON recipes.hash = recipe WHERE path = ?", (path,)
         ).fetchone()
         return None if row is None else Making(row[0], json.loads(row[1]), *map(zlib.decompress, row[2:]))
+
+    def earlier(self, output_hash: str) -> Earlier | None:
+        """The output of this content (SHA-256) in whose place another was put since; None where none is kept."""
+        found = earlier_files.find_earlier(self._connection, _COLUMNS, output_hash) if self._version >= 5 else None
+        if found is None:
+            return None
+        values, (recipe, told, exif, xmp, replaced_at) = found
+        making = Making(recipe, json.loads(told), zlib.decompress(exif), zlib.decompress(xmp))
+        return Earlier(Entry(*values), making, replaced_at)
 
     def corrections_of_outputs(self) -> dict[str, dict[str, Any]]:
         """How the frame of each output was evened out when it was made, by the output's path: stops, matrix, white.
@@ -166,9 +189,9 @@ class Ledger:
         return number if number is not None else int(row.lastrowid or 0)
 
     def forget(self, paths: Sequence[str]) -> None:
-        """Take outputs out of the ledger."""
+        """Take outputs out of the ledger, with what was in their places earlier."""
         with self._writing():
-            for table in ("outputs", "makings"):
+            for table in ("outputs", "makings", "earlier"):
                 self._connection.executemany(f"DELETE FROM {table} WHERE path = ?", [(path,) for path in paths])
 
     def with_making(self) -> set[str]:

@@ -4,11 +4,11 @@ import sqlite3
 from collections.abc import Collection
 from pathlib import Path
 
+from finishing.batch.memory.earlier_files import SCHEMA as SCHEMA_OF_EARLIER_FILES
 from finishing.batch.memory.ledger_trouble import no_ledger
 from finishing.errors import Place, Problem
 
-_SCHEMA = """
-CREATE TABLE IF NOT EXISTS outputs (
+_SCHEMA = f"""{SCHEMA_OF_EARLIER_FILES}CREATE TABLE IF NOT EXISTS outputs (
     path TEXT PRIMARY KEY, fingerprint TEXT NOT NULL, frame TEXT NOT NULL, source TEXT NOT NULL,
     source_hash TEXT NOT NULL, setup TEXT, look TEXT NOT NULL, look_version INTEGER NOT NULL,
     look_hash TEXT NOT NULL, settings TEXT NOT NULL, deliverable TEXT NOT NULL, width INTEGER NOT NULL,
@@ -31,7 +31,7 @@ CREATE TABLE IF NOT EXISTS makings (path TEXT PRIMARY KEY, recipe TEXT NOT NULL,
     exif BLOB NOT NULL, xmp BLOB NOT NULL);
 CREATE TABLE IF NOT EXISTS measurements (session INTEGER NOT NULL, source TEXT NOT NULL, what TEXT NOT NULL,
     key TEXT NOT NULL, told BLOB NOT NULL, PRIMARY KEY (session, source, what));
-PRAGMA user_version = 4;
+PRAGMA user_version = 5;
 """
 #: What is kept for each session by its number, with the columns that earlier versions kept for all sessions alike.
 _BY_SESSION = {
@@ -40,8 +40,9 @@ _BY_SESSION = {
 #: The number under which stands what earlier versions recorded of no session. It counts as that of any that has none.
 ANY_SESSION = 0
 #: 1: outputs, sources, looks, checks, corrections; 2: blends as well, and recipes and makings, by which outputs are
-#: made again; 3: measurements of frames as well; 4: sessions, with checks, corrections and measurements of their own.
-_VERSION = 4
+#: made again; 3: measurements of frames as well; 4: sessions, with checks, corrections and measurements of their own;
+#: 5: earlier files, in whose place others were put.
+_VERSION = 5
 
 
 def prepare(connection: sqlite3.Connection, path: Path, entry: Collection[str], *, create: bool, write: bool) -> None:

@@ -16,8 +16,9 @@ from typing import Any
 from finishing.batch.delivery.apply import finished_image
 from finishing.batch.delivery.delivering import deliver, read_printer_profile
 from finishing.batch.delivery.records import SOFTWARE
-from finishing.batch.memory.inspection_words import short
-from finishing.batch.memory.known_outputs import Known, find_known, same_file, session_folders
+from finishing.batch.memory.earlier_files import KEPT
+from finishing.batch.memory.inspection_words import made_words, short
+from finishing.batch.memory.known_outputs import Known, find_known, made_later, same_file, session_folders
 from finishing.batch.memory.ledger import hash_file, open_ledger
 from finishing.batch.memory.making import correction_from
 from finishing.batch.memory.originals import refuse_originals, refuse_what_is_not_ours
@@ -274,7 +275,21 @@ def _record_of(file: Path, ledger: Path | None) -> FinishedRecord:
             remedy="see with `finishing inspect` what it is",
         )
     if "RecipeText" not in record.values or "Delivered" not in record.values:
-        lost = "this ledger does not know it: it was changed since" if ledger else "it was taken away from its ledger"
+        later = made_later(file, ledger, record)
+        if later is not None:
+            raise Problem(
+                "the recipe of this file is not in it",
+                where=str(file),
+                got=f"an earlier run made it, and the ledger has its record no more: {later.path} was "
+                f"{made_words(later.made_at)}, from the same frame by another recipe of that name",
+                expected=f"one of the last {KEPT} files of its place, as they were made",
+                remedy="finish the frame anew with the recipe as it was then",
+            )
+        lost = (
+            "this ledger does not know it: it was changed since, or is older than the last files of its place"
+            if ledger
+            else "it was taken away from its ledger"
+        )
         raise Problem(
             "the recipe of this file is not in it",
             where=str(file),
@@ -309,19 +324,37 @@ def _from_record(file: Path, record: FinishedRecord, source: Path | None, thread
             got=short(record.values["Delivered"]),
             remedy=f"use {record.software}",
         ) from error
-    content, notices = finished_image(look, frame, deliverable, name=name, threads=threads)
+    subject = _subject(record.values.get("Subject"), file)
+    content, notices = finished_image(look, frame, deliverable, subject=subject, name=name, threads=threads)
     return _Remade(content, frame, look, None, record.software, tuple(notices), (frame,))
 
 
+def _subject(written: str | None, file: Path) -> tuple[float, float] | None:
+    """The subject's place as a file tells it. Raises Problem for what is none."""
+    if written is None:
+        return None
+    try:
+        return PerFrame.model_validate({"subject": written.split(",")}).subject
+    except ValueError as error:
+        raise Problem(
+            "this file tells no place of the subject that there can be",
+            where=str(file),
+            got=short(written),
+            remedy="finish the image anew with `finishing apply` and --subject",
+        ) from error
+
+
 def _enter(known: Known, remade: _Remade, digest: str, target: Path, seconds: float) -> None:
-    """The ledger learns of the file as it is now."""
+    """The ledger learns of the file as it is now; also of an earlier one that has its place again."""
     stat = target.stat()
     entry = known.entry
-    if (entry.output_hash, entry.size, entry.modified_ns) == (digest, stat.st_size, stat.st_mtime_ns):
+    there = known.replaced_at is None
+    if there and (entry.output_hash, entry.size, entry.modified_ns) == (digest, stat.st_size, stat.st_mtime_ns):
         return
     now = replace(
         entry, output_hash=digest, size=stat.st_size, modified_ns=stat.st_mtime_ns, seconds=round(seconds, 3),
         made_at=datetime.now(UTC).isoformat(timespec="seconds"),
     )  # fmt: skip
     with open_ledger(known.folder, create=False) as ledger:
-        ledger.write(now, "\n".join(step.describe() for step in remade.look.steps))
+        steps = "\n".join(step.describe() for step in remade.look.steps)
+        ledger.write(now, steps, None if there else known.making)

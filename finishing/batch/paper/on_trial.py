@@ -10,10 +10,12 @@ from finishing.batch.opening.opened import Opened, open_frame
 from finishing.batch.opening.picture import exact_source_of
 from finishing.batch.work.assignment import FrameWork, assign
 from finishing.batch.work.looks import look_called, read_look
+from finishing.batch.work.loose_images import BY_FRAME, refuse_what_an_image_lacks
 from finishing.errors import Problem
 from finishing.operation import Geometry
 from finishing.photographs.reading import read_header, read_reduced
 from finishing.recipes.recipe import Recipe
+from finishing.regions.places import no_subject
 
 
 @dataclass(frozen=True)
@@ -21,7 +23,8 @@ class OnTrial:
     """name: as it is printed; width, height: in pixels, as kept; subject: the point of interest in fractions of what is
     kept; originals: files that must not be written over; looks: the session's for this frame, by name.
 
-    `open(look, long_edge)` opens it at that long edge or more, with the masks that the look asks for. Raises Problem.
+    `open(look, long_edge)` opens it at that long edge or more, with the masks that the look and its checks ask for.
+    Raises Problem or ProblemSet where there is no such mask, or no subject.
     """
 
     name: str
@@ -48,6 +51,7 @@ def image_on_trial(image: Path, subject: tuple[float, float] | None = None) -> O
         raise header.refusal
 
     def opened(look: Recipe, long_edge: int) -> Opened:
+        refuse_what_an_image_lacks([look], subject, otherwise=BY_FRAME, measured=True)
         photograph = read_reduced(image, long_edge)
         full = exact_source_of(photograph)
         return Opened(
@@ -94,4 +98,12 @@ def frame_on_trial(
 
 
 def _opened(frame: FrameWork, look: Recipe, long_edge: int) -> Opened:
+    if frame.says.subject is None and any(region.needs_subject for region in look.regions_looked_at):
+        told = no_subject()
+        raise Problem(
+            told.what,
+            where=f"{frame.frame.name} in {look.name}",
+            expected=told.expected,
+            remedy=f"say it with --subject 0.45,0.60, or {told.remedy}",
+        )
     return open_frame(replace(frame, looks=(look,)), long_edge)

@@ -4,7 +4,7 @@ import math
 import os
 from collections.abc import Hashable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from pathlib import Path
 from typing import Any
@@ -76,8 +76,8 @@ def make_strip(
     """Write the test strip of an image: PNG or PDF, by the path's ending.
 
     One axis gives bands over the window, edge to edge; `whole`, or two axes, give small pictures, each with the whole
-    window, which lies about the image's subject. window: its side as a share of the image's, half where a subject is
-    known, else all. Raises Problem.
+    window, which lies about the image's subject. window: its side as a share of the image's; unless said, all of the
+    image with `whole` or without a subject, else half. Raises Problem.
     """
     refuse_ending(path, "a test strip")
     if window is not None and not LEAST_WINDOW <= window <= 1:
@@ -87,12 +87,13 @@ def make_strip(
             expected=f"a share of the image's width and height, {LEAST_WINDOW:g} to 1",
             remedy="write --window 0.4, for example",
         )
-    side = window if window is not None else (WINDOW if image.subject is not None else 1.0)
+    usual = 1.0 if whole or image.subject is None else WINDOW
+    side = usual if window is None else window
     shown = Window.about(image.subject, side)
     in_bands = len(varied.axes) == 1 and not whole
     page = _laid_out(varied, image, shown, paper, in_bands=in_bands)
     ((_, (width, height)), *_) = pictures_needed([page], pixels_per_inch).items()
-    opened = image.open(varied.base, _edge_needed(image, width, height, shown))
+    opened = image.open(replace(varied.base, checks=()), _edge_needed(image, width, height, shown))
     source, geometry, crop = _brought_to_size(opened.source, opened.geometry, shown, width, height)
 
     def finished(places: Sequence[int]) -> Codes:
@@ -146,7 +147,8 @@ def _laid_out(varied: Varied, image: OnTrial, shown: Window, paper: str, *, in_b
 def _note(axis: Axis, number: int, *, of: int) -> str:
     """What varies: edge_vignette.strength from 0.2 to 1 · the recipe has 0.8."""
     direction = ("Across: ", "Down: ")[number] if of > 1 else ""
-    unit = f" {axis.unit}" if axis.unit and axis.labels[-1].lstrip("+").replace("−", "-") == axis.values[-1] else ""
+    told = axis.labels[-1].lstrip("+").replace("−", "-") != axis.values[-1]
+    unit = "" if told or not axis.unit else f" of {axis.unit}" if axis.unit.startswith("the ") else f" {axis.unit}"
     return f"{direction}{axis.name} from {axis.labels[0]} to {axis.labels[-1]}{unit} · the recipe has {axis.own}"
 
 

@@ -8,6 +8,7 @@ from itertools import product
 from typing import Any
 
 from finishing import units
+from finishing.batch.paper.varying_regions import WHERE, Reached, reach
 from finishing.documents.fields import parse_number
 from finishing.documents.names import unknown_name
 from finishing.documents.reading import validate
@@ -26,7 +27,8 @@ Reader = Callable[[Mapping[str, Any]], Recipe]
 
 @dataclass(frozen=True)
 class Asked:
-    """What stands behind --vary. operation: None for a setting; number: which of several steps, from 1."""
+    """What stands behind --vary. operation: None for a setting; number: which of several steps, from 1; parameter: of
+    the operation, or a path such as where.ellipse.soft into its region."""
 
     name: str
     operation: str | None
@@ -39,7 +41,7 @@ class Asked:
 @dataclass(frozen=True)
 class Axis:
     """One thing that varies. values: as a recipe would have them; labels: as they are printed; own: the recipe's own
-    value as printed, and which of the values is it, if any."""
+    value as printed, and which of the values is it, if any; region: where in the step's region, if it is there."""
 
     name: str
     step: int | None
@@ -49,6 +51,7 @@ class Axis:
     unit: str
     own: str
     own_at: int | None
+    region: Reached | None = None
 
 
 @dataclass(frozen=True)
@@ -73,7 +76,7 @@ class Varied:
             raise ProblemSet([_with_values(problem, told) for problem in problems_of(error)]) from error
         for axis, value in chosen:
             if axis.step is not None:
-                look = _with(look, axis.step, axis.parameter, value, axis.name)
+                look = _with(look, axis, value)
         return look
 
 
@@ -91,27 +94,32 @@ def vary(read: Reader, texts: Sequence[str], bands: Sequence[int]) -> Varied:
         raise Problem("one or two things may vary", got=f"{len(texts)}", remedy=_EXAMPLE)
     base = read({})
     asked = [_only_parameter(base, read_asked(text)) for text in texts]
-    if len({one.name for one in asked}) < len(asked):
-        raise Problem("both --vary name the same", got=asked[0].name, remedy="name two different things, or one")
     most = MOST_BANDS if len(asked) == 1 else MOST_IN_GRID
     axes = tuple(_axis(base, read, one, count, most) for one, count in zip(asked, bands, strict=True))
+    if len({axis.name for axis in axes}) < len(axes):
+        raise Problem("both --vary name the same", got=axes[0].name, remedy="name two different things, or one")
     varied = Varied(base, axes, read)
     _try_all(varied)
     return replace(varied, axes=tuple(_with_unit(varied, place) for place in range(len(axes))))
 
 
 def read_asked(text: str) -> Asked:
-    """`edge_vignette.strength=0.2..1`, `tone_curve[2].channels=red,blue` or `kept_hue=60..90`. Raises Problem."""
+    """`edge_vignette.strength=0.2..1`, `tone_curve[2].channels=red,blue`, `exposure.where.ellipse.soft=0..0.6` or
+    `kept_hue=60..90`. Raises Problem."""
     name, equals, values = (part.strip() for part in text.partition("="))
-    found = re.fullmatch(r"(?:(\w+)(?:\[(\d+)\])?\.)?(\w+)", name)
+    found = re.fullmatch(r"(?:(\w+)(?:\[(\d+)\])?\.)?(where(?:\.\w+(?:\[\d+\])?)*|\w+)", name)
     if not equals or not values or not found:
         raise Problem(
-            "what is to vary cannot be read", got=text, expected="name=from..to, or name=value,value", remedy=_EXAMPLE
+            "what is to vary cannot be read",
+            got=text,
+            expected="name=from..to, or name=value,value; the name is a setting, operation.parameter, or, of a step's "
+            "region, operation.where.region.parameter",
+            remedy=_EXAMPLE,
         )
     operation, number, parameter = found.groups()
     if ".." in values:
         return Asked(name, operation, int(number) if number else None, parameter, _ends(text, values), ())
-    listed = tuple(part.strip() for part in values.split(","))
+    listed = tuple(part.strip() for part in re.split(r",(?![^\[]*\])", values))  # not those inside of a list
     if len(listed) < LEAST_BANDS or not all(listed) or len(set(listed)) < len(listed):
         raise Problem(
             "this leaves nothing to compare",
@@ -155,7 +163,9 @@ def parsed(text: str) -> Any:
 
 
 def _axis(base: Recipe, read: Reader, asked: Asked, bands: int, most: int) -> Axis:
-    step, facts = _step_of(base, asked) if asked.operation else (None, None)
+    step, facts, region = _step_of(base, asked) if asked.operation else (None, None, None)
+    if region is not None:
+        asked = replace(asked, name=f"{_called(asked)}.{region}", parameter=str(region))
     if asked.operation is None and asked.parameter not in base.settings:
         raise _unknown_setting(base, asked)
     count = bands if asked.ends else len(asked.listed)
@@ -180,10 +190,13 @@ def _axis(base: Recipe, read: Reader, asked: Asked, bands: int, most: int) -> Ax
                 remedy="ask for fewer bands with --bands",
             )
     values = tuple(units.format_number(number, places) for number in numbers) or asked.listed
-    own = base.settings[asked.parameter] if step is None else base.steps[step].values()[asked.parameter]
+    if region is not None:
+        own = region.own
+    else:
+        own = base.settings[asked.parameter] if step is None else base.steps[step].values()[asked.parameter]
     own_at = next((i for i, value in enumerate(values) if _same(value, own)), None)
     unit = facts.unit if facts is not None else ""
-    return Axis(asked.name, step, asked.parameter, values, values, unit, flow(own), own_at)
+    return Axis(asked.name, step, asked.parameter, values, values, unit, flow(own), own_at, region)
 
 
 def spaced(low: float, high: float, count: int, *, whole: bool = False) -> tuple[tuple[float, ...], int]:
@@ -238,8 +251,13 @@ def _unknown_setting(base: Recipe, asked: Asked) -> Problem:
     )
 
 
-def _step_of(base: Recipe, asked: Asked) -> tuple[int, ParameterFacts]:
-    """The place of the step that is meant among the recipe's, and its parameter."""
+def _called(asked: Asked) -> str:
+    """The step as it was named: exposure[2]."""
+    return f"{asked.operation}[{asked.number}]" if asked.number else str(asked.operation)
+
+
+def _step_of(base: Recipe, asked: Asked) -> tuple[int, ParameterFacts, Reached | None]:
+    """The place of the step that is meant among the recipe's, and its parameter, or one in its region."""
     at = [index for index, step in enumerate(base.steps) if step.operation.name == asked.operation]
     if not at:
         raise unknown_name("step", asked.operation or "", {step.operation.name for step in base.steps}, str(base.path))
@@ -259,9 +277,12 @@ def _step_of(base: Recipe, asked: Asked) -> tuple[int, ParameterFacts]:
         )
     index = at[(asked.number or 1) - 1]
     facts = {one.name: one for one in parameters_of(type(base.steps[index].operation))}
+    if asked.parameter.partition(".")[0] == WHERE:
+        region = reach(base.steps[index].where, asked.parameter, _called(asked), next(iter(facts)))
+        return index, region.facts, region
     if asked.parameter not in facts:
         raise unknown_name(f"parameter of {asked.operation}", asked.parameter, facts, str(base.path))
-    return index, facts[asked.parameter]
+    return index, facts[asked.parameter], None
 
 
 def _refuse_range(base: Recipe, asked: Asked, facts: ParameterFacts) -> None:
@@ -280,24 +301,32 @@ def _refuse_range(base: Recipe, asked: Asked, facts: ParameterFacts) -> None:
         )
 
 
-def _with(look: Recipe, place: int, parameter: str, value: str, name: str) -> Recipe:
-    step = look.steps[place]
-    values = {**step.operation.model_dump(mode="json"), parameter: parsed(value)}
+def _with(look: Recipe, axis: Axis, value: str) -> Recipe:
+    assert axis.step is not None
+    step = look.steps[axis.step]
+    operation, where = step.operation, step.where
     try:
-        operation = validate(Tree(name), (), type(step.operation), values)
+        if axis.region is not None and where is not None:
+            where = axis.region.within(where, parsed(value))
+        else:
+            values = {**operation.model_dump(mode="json"), axis.parameter: parsed(value)}
+            operation = validate(Tree(axis.name), (), type(operation), values)
     except ProblemSet as error:
-        raise ProblemSet([_told(problem, name, value) for problem in error.problems]) from error
+        raise ProblemSet([_told(problem, axis, value) for problem in error.problems]) from error
     steps = list(look.steps)
-    steps[place] = Step(operation, step.where, step.place)
+    steps[axis.step] = Step(operation, where, step.place)
     return replace(look, steps=tuple(steps))
 
 
-def _told(problem: Problem, name: str, value: str) -> Problem:
+def _told(problem: Problem, axis: Axis, value: str) -> Problem:
+    operation = axis.name.partition(".")[0].partition("[")[0]
     return Problem(
-        f"{name} cannot be {value}",
+        f"{axis.name} cannot be {value}",
         got=problem.got if problem.got not in (None, value) else None,
         expected=problem.expected,
-        remedy="`finishing operations " + name.partition(".")[0].partition("[")[0] + "` says what it can be",
+        remedy=f"`finishing operations {operation}` says what it can be"
+        if axis.region is None
+        else f"as in where: {{{axis.region.region.example}}}",
     )
 
 

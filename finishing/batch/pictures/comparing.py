@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from finishing.batch.delivery.targets import refuse_targets
 from finishing.batch.opening.picture import finish_picture, fitted, reduced, source_of
 from finishing.batch.pictures.difference_map import grey_of, with_key
+from finishing.batch.work.loose_images import refuse_what_an_image_lacks
 from finishing.colour.difference import ciede2000, linear_to_lab
 from finishing.colour.spaces import SRGB
 from finishing.colour.transfer import srgb_decode
@@ -157,16 +158,20 @@ def compare(
     images: Sequence[Path],
     folder: Path | None = None,
     *,
+    subject: tuple[float, float] | None = None,
     long_edge: int | None = LONG_EDGE,
     jobs: int | None = None,
     again: bool = False,
     progress: Callable[[Path, Problem | None], None] = lambda image, problem: None,
 ) -> CompareReport:
     """Compare two looks (None: the original) on images. folder: where a map of each is put, None for no maps.
-    long_edge: images are brought down to it first, None compares them at full size.
+    subject: its place in all of them, in fractions of width and height; long_edge: images are brought down to it first,
+    None compares them at full size.
 
-    Raises ProblemSet before anything is started where two maps would have one name or one exists already.
+    Raises ProblemSet before anything is started where two maps would have one name or one exists already, or where a
+    look asks for what images do not tell.
     """
+    refuse_what_an_image_lacks([look for look in (first, second) if look is not None], subject)
     targets = {image: folder / f"{image.stem}-difference.png" for image in images} if folder is not None else {}
     refuse_targets(targets, what="map", option="--map", act="compare", again=again)
     report = CompareReport(first, second, long_edge)
@@ -176,7 +181,7 @@ def compare(
         photograph = read_photograph(image) if long_edge is None else read_reduced(image, long_edge)
         source = source_of(photograph)
         size = fitted(source.width, source.height, long_edge)
-        whole = Geometry(source.width, source.height, scale=1 / photograph.reduction)
+        whole = Geometry(source.width, source.height, subject, scale=1 / photograph.reduction)
         picture, geometry = reduced(source, *size), whole.resized(*size)
         one, other = (finish_picture(look.steps if look else (), picture, geometry) for look in (first, second))
         found, greys = _difference(one, other, drawn=image in targets)
