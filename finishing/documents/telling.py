@@ -236,6 +236,9 @@ def _expected(error: Any, at: Found, name: str, value: object) -> tuple[str, str
             return "a list", f"write {name}: [{_pairs(value, model)}]"
         if isinstance(value, dict) and value:
             first, said = next(iter(value.items()))
+            unnumbered = re.sub(r"^\d{1,2}[.)]\s*(?=\S)", "", str(first))
+            if unnumbered != first:
+                return "a list", f"put dashes in place of the numbers: - {unnumbered}: …"
             begun = f"- {first}: {shape(said) if isinstance(said, str) else '…'}"
             if model is None:
                 return "a list", f"put a dash before each of its entries: {begun}"

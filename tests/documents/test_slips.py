@@ -242,6 +242,30 @@ SLIPS = {
     "rights:\n  creator: A\n   usage: b": (
         "3:4", "this line does not line up with the key above it", 'let it begin in column 3; write "  usage: b"'
     ),
+    "looks:\n  - look: a\n- look: b\n  - look: c": (
+        "3:1", "this dash does not line up with those of its list", 'let it begin in column 3; write "  - look: b"'
+    ),
+    "looks:\n  - look: a\n    - look: b": (
+        "3:5", "this dash does not line up with those of its list", 'let it begin in column 3; write "  - look: b"'
+    ),
+    "looks:\n  - look: a\n    frames: all\n   - look: b": (
+        "4:4", "this dash does not line up with those of its list", 'let it begin in column 3; write "  - look: b"'
+    ),
+    "frames:\n  - a\n - b\n  - c": (
+        "3:2", "this dash does not line up with those of its list", 'let it begin in column 3; write "  - b"'
+    ),
+    "looks:\n  - look: a\n\t- look: b\n  - look: c": (
+        "3:1", "a tab stands where YAML wants spaces", 'type spaces instead; write "  - look: b"'
+    ),
+    "looks:\n\t- look: a\n    - look: b": (
+        "2:1", "a tab stands where YAML wants spaces", 'type spaces instead; write "    - look: a"'
+    ),
+    "looks:\n  1. look: a\n  - look: b": (
+        "2:3", "a number stands where a dash belongs", "write - look: a"
+    ),
+    "looks:\n  - look: a\n  2. look: b": (
+        "3:3", "a number stands where a dash belongs", "write - look: b"
+    ),
     "session: a\n- frames: b": (
         "2:1", "a dash stands before a key, where there is no list", "write frames: b"
     ),
