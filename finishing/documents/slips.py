@@ -263,9 +263,33 @@ def _second_colon(lines: Sequence[str], stop: Stop) -> Slip | None:
     if apart:
         at = start + apart.start()
         return Slip(stop.line, at, "a semicolon stands where a comma belongs", line[:at] + "," + line[at + 1 :])
+    if line[start] == "(" and ")" in line[colons[-1] :]:
+        close = line.index(")", colons[-1])
+        mended = f"{line[:start]}{{{line[start + 1 : close]}}}{line[close + 1 :]}"
+        return Slip(stop.line, start, "round brackets stand where braces belong", mended)
+    run_on = re.fullmatch(r"(.*\S)(\s+)[A-Za-z_][\w.-]*\s*", line[start : colons[-1]])
+    if run_on and _in_flow(line, start) and _ends(run_on.group(1), line[colons[-1] + 1 :]):
+        at = start + run_on.end(1)
+        return Slip(stop.line, at, "a comma is missing here", f"{line[:at]},{line[at:]}")
     end = _end_of_value(line, colons[-1] + 1, flow=_in_flow(line, start))
     mended = line[:start] + quoted(line[start:end]) + line[end:]
     return Slip(stop.line, colons[-1], "a text with a colon and a space in it needs quotes", mended)
+
+
+def _ends(value: str, behind: str) -> bool:
+    """Whether a value in braces cannot go on with a word and a colon, so that these begin another pair: it is a number
+    or a setting, or the other's value is in braces or brackets. behind: what stands behind the colon."""
+    return re.fullmatch(r"[+-]?\d*\.?\d+\s*%?|\$\w+", value) is not None or behind.lstrip()[:1] in ("{", "[")
+
+
+def _no_comma(lines: Sequence[str], stop: Stop) -> Slip | None:
+    """Two entries in braces or brackets of which the first ends with its own brace or bracket, and nothing that parts
+    them."""
+    line = lines[stop.line]
+    before = line[: stop.column].rstrip()
+    if "expected ','" not in stop.said or before[-1:] not in ("}", "]") or line[stop.column : stop.column + 1] in "}]":
+        return None
+    return Slip(stop.line, len(before), "a comma is missing here", f"{before},{line[len(before) :]}")
 
 
 def _no_colon(lines: Sequence[str], stop: Stop) -> Slip | None:
@@ -284,7 +308,7 @@ def _no_colon(lines: Sequence[str], stop: Stop) -> Slip | None:
 
 #: In the order in which they are looked for.
 SLIPS: tuple[Callable[[Sequence[str], Stop], Slip | None], ...] = (
-    tab, _hash, _quote_left_open, _quote_broken_off, _escape, _reserved, _no_colon_before_brace, _brackets,
+    tab, _hash, _quote_left_open, _quote_broken_off, _escape, _reserved, _no_colon_before_brace, _brackets, _no_comma,
     _no_space, _no_space_behind_dash, _second_colon, number_for_a_dash, broken_line, _no_colon,
     dash_out_of_line, out_of_line,
 )  # fmt: skip

@@ -123,6 +123,28 @@ SLIPS = {
     'session: "A, B" shutter: 1/4': (
         "1:16", "a second key stands in this line", "write shutter: 1/4 in a line of its own"
     ),
+    # commas that are missing
+    "one: {opacity: 0.4 subject: [0.5, 0.4]}": (
+        "1:19", "a comma is missing here", "write one: {opacity: 0.4, subject: [0.5, 0.4]}"
+    ),
+    "rights: {creator: $who usage: x}": (
+        "1:23", "a comma is missing here", "write rights: {creator: $who, usage: x}"
+    ),
+    "many: {one: {opacity: 0.4} two: {quality: 90}}": (
+        "1:27", "a comma is missing here", "write many: {one: {opacity: 0.4}, two: {quality: 90}}"
+    ),
+    "one: {subject: [0.5, 0.4] opacity: 0.4}": (
+        "1:26", "a comma is missing here", "write one: {subject: [0.5, 0.4], opacity: 0.4}"
+    ),
+    "looks: [{look: a} {look: b}]": ("1:18", "a comma is missing here", "write looks: [{look: a}, {look: b}]"),
+    # round brackets
+    "one: (opacity: 0.4)": ("1:6", "round brackets stand where braces belong", "write one: {opacity: 0.4}"),
+    "one: (opacity: 0.4, quality: 90)": (
+        "1:6", "round brackets stand where braces belong", "write one: {opacity: 0.4, quality: 90}"
+    ),
+    "many: {a: (opacity: 0.4), b: {quality: 90}}": (
+        "1:11", "round brackets stand where braces belong", "write many: {a: {opacity: 0.4}, b: {quality: 90}}"
+    ),
     # decimal commas
     "one: {straighten: 0,8}": ("1:21", 'a decimal comma: "straighten" takes a point', "write one: {straighten: 0.8}"),
     "{aperture: f/5,6, shutter: 1/125}": (
