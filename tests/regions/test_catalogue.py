@@ -299,7 +299,7 @@ def test_schema_names_every_region_and_every_parameter() -> None:
 
 def test_every_file_of_regions_is_in_the_catalogue() -> None:
     folder = Path(__file__).parents[2] / "finishing" / "regions"
-    shared = {"__init__", "catalogue", "region", "reading", "rings", "edges", "places", "mask_files"}
+    shared = {"__init__", "catalogue", "region", "reading", "rings", "edges", "places", "mask_files", "meant"}
     files = {path.stem for path in folder.glob("*.py")} - shared
     assert files == {kind.__module__.rpartition(".")[2] for kind in REGIONS.values()}
 

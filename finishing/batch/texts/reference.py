@@ -4,10 +4,10 @@ import inspect
 from collections.abc import Iterator
 from typing import Any
 
+from finishing.documents.flow import flow
 from finishing.documents.names import unknown_name
 from finishing.operation import ParameterFacts, parameters_of
 from finishing.operations.catalogue import OPERATIONS
-from finishing.recipes.recipe import flow
 
 
 def operation_facts(name: str | None = None) -> list[dict[str, Any]]:
