@@ -87,6 +87,7 @@ class Operation(Model):
     #: A step as it stands in a recipe.
     example: ClassVar[str]
     reach: ClassVar[Reach] = Reach.PIXEL
+    keys_beside: ClassVar[tuple[str, ...]] = ("where",)
 
     @property
     @abstractmethod

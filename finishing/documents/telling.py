@@ -7,7 +7,7 @@ from pydantic import BaseModel
 
 from finishing.documents.fields import Words, parse_number
 from finishing.documents.meant import as_meant, reads
-from finishing.documents.models import Found, field_of, found_at, keys_of, model_in, required_keys, words_of
+from finishing.documents.models import Found, field_of, found_at, keys_of, model_in, required_keys, taken_keys, words_of
 from finishing.documents.names import nearest, plainly_alike, same_word, spelled, synonyms, unknown_name
 from finishing.documents.tree import Path_, Tree
 from finishing.errors import Place, Problem
@@ -155,7 +155,7 @@ def _key_meant(at: Found, tree: Tree) -> str | None:
         return None
     beside = tree.at(at.path[:-1])
     there = set(beside) if isinstance(beside, dict) else set()
-    known, needed = keys_of(model), required_keys(model)
+    known, needed = taken_keys(model), required_keys(model)
     same = [key for key in synonyms(name, known) if key not in there]
     return (
         same_word(name, known)
@@ -166,7 +166,7 @@ def _key_meant(at: Found, tree: Tree) -> str | None:
 
 def _unknown_key(name: str, tree: Tree, at: Found) -> Problem:
     model, place = at.owner, tree.key_place(at.path)
-    known = keys_of(model) if model else []
+    known = taken_keys(model) if model else []
     problem = unknown_name("key", name, known, place)
     remedy = None
     near = _key_meant(at, tree)

@@ -115,6 +115,7 @@ class Check(Model):
     looks_at_original: ClassVar[bool] = False
     #: Whether at_most holds for the size of the value, whatever its sign.
     signed: ClassVar[bool] = False
+    keys_beside: ClassVar[tuple[str, ...]] = ("where",)
 
     @model_validator(mode="after")
     def _has_a_limit(self) -> "Check":

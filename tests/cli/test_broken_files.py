@@ -17,7 +17,7 @@ RECIPES = [
         "look: X\nsteps:\n  - exposure: {stop: 0.3}\n",
         """\
 x.yaml:3:16: unknown key "stop"
-    expected: one of stops
+    expected: one of stops, where
     do this:  did you mean "stops"?
 """,
     ),

@@ -313,7 +313,7 @@ skin_lightness_shift
         (
             "skin_hue_shift: {at_least: 3}",
             """look.yaml:2:22: unknown key "at_least"
-    expected: one of at_most, between
+    expected: one of at_most, between, where
     do this:  did you mean "at_most"?""",
         ),
         (

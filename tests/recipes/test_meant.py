@@ -1,0 +1,41 @@
+"""What a step was meant as that cannot be read: what is told leads to a sound recipe."""
+
+from pathlib import Path
+
+import pytest
+
+from finishing.batch.work.looks import vocabulary
+from finishing.errors import ProblemSet
+from finishing.recipes.reading import read_recipe
+
+HEAD = "look: Dusk\nsettings: {sky: -0.8}\nsteps:\n  - exposure: {stops: $sky}\n"
+
+
+def told(folder: Path, text: str) -> list[tuple[str, str, str | None]]:
+    """Place, what is wrong, and what to do, of a recipe that is refused."""
+    path = folder / "dusk.yaml"
+    path.write_text(text)
+    with pytest.raises(ProblemSet) as caught:
+        read_recipe(path, vocabulary())
+    return [(str(one.where).removeprefix(f"{folder}/"), one.what, one.remedy) for one in caught.value.problems]
+
+
+@pytest.mark.parametrize(
+    ("rest", "place", "what", "remedy"),
+    [
+        (
+            "  - saturation: {amount: 0.6, wher: {near: subject}}\n",
+            "5:31",
+            'unknown key "wher"',
+            'did you mean "where"?',
+        ),
+        (
+            "checks:\n  - clipped_white: {at_most: 0.6, were: {near: subject}}\n",
+            "6:35",
+            'unknown key "were"',
+            'did you mean "where"?',
+        ),
+    ],
+)
+def test_what_was_meant_is_told(tmp_path: Path, rest: str, place: str, what: str, remedy: str) -> None:
+    assert told(tmp_path, HEAD + rest) == [(f"dusk.yaml:{place}", what, remedy)]
