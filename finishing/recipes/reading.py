@@ -180,6 +180,9 @@ def _step(tree: Tree, index: int, raw: Any, settings: Mapping[str, Any], vocabul
         raw = {raw: None}
     if not isinstance(raw, dict) or len(raw) != 1:
         names = ", ".join(raw) if isinstance(raw, dict) else shape(raw)
+        lacking = _not_of_one_step(tree, path, raw, vocabulary)
+        if lacking:
+            raise ProblemSet(lacking)
         raise Problem(
             "a step names one operation",
             where=tree.place(path),
@@ -218,3 +221,27 @@ def _step(tree: Tree, index: int, raw: Any, settings: Mapping[str, Any], vocabul
     if problems or made is None:
         raise ProblemSet(problems)
     return Step(made, where, tree.place(path))
+
+
+def _not_of_one_step(tree: Tree, path: Path_, raw: Any, vocabulary: Vocabulary) -> list[Problem]:
+    """The problems of steps that lack their own dash, in lines below that of another step, and of a `where` in line
+    with its operation."""
+    if not isinstance(raw, dict) or not raw:
+        return []
+    places = {name: tree.key_place((*path, name)) for name in raw}
+    first, *others = raw
+    told = []
+    for name in others if all(one == "where" or one in vocabulary.operations for one in raw) else ():
+        if name == "where":
+            what = f'"where" belongs among the parameters of "{first}"'
+            remedy = "indent it as deep as they are, or write it in their braces"
+        elif places[name].line == places[first].line:
+            return []
+        else:
+            what = "a dash is missing before this step"
+            remedy = f"write - {name}: …, the dash in line with the one of the step above"
+        told.append(
+            Problem(what, where=places[name], got=f"{name}: …", expected="- operation: {parameter: value}",
+                    remedy=remedy)
+        )  # fmt: skip
+    return told if first != "where" else []

@@ -50,10 +50,10 @@ x.yaml:3:23: "stops" cannot be read
     (
         "look: X\nsteps:\n  - exposure: {stops: 1}\n    saturation: {amount: 1}\n",
         """\
-x.yaml:3:5: a step names one operation
-    found:    exposure, saturation
+x.yaml:4:5: a dash is missing before this step
+    found:    saturation: …
     expected: - operation: {parameter: value}
-    do this:  start each step with a dash of its own, its parameters in braces or indented below it
+    do this:  write - saturation: …, the dash in line with the one of the step above
 """,
     ),
     (

@@ -35,6 +35,30 @@ def told(folder: Path, text: str) -> list[tuple[str, str, str | None]]:
             'unknown key "were"',
             'did you mean "where"?',
         ),
+        (
+            "    saturation: {amount: 0.6}\n",
+            "5:5",
+            "a dash is missing before this step",
+            "write - saturation: …, the dash in line with the one of the step above",
+        ),
+        (
+            "  - {saturation: {amount: 0.6}, exposure: {stops: 1}}\n",
+            "5:5",
+            "a step names one operation",
+            "start each step with a dash of its own, its parameters in braces or indented below it",
+        ),
+        (
+            "  - saturation:\n      amount: 0.6\n    where: skin\n",
+            "7:5",
+            '"where" belongs among the parameters of "saturation"',
+            "indent it as deep as they are, or write it in their braces",
+        ),
+        (
+            "  - {saturation: {amount: 0.6}, where: skin}\n",
+            "5:33",
+            '"where" belongs among the parameters of "saturation"',
+            "indent it as deep as they are, or write it in their braces",
+        ),
     ],
 )
 def test_what_was_meant_is_told(tmp_path: Path, rest: str, place: str, what: str, remedy: str) -> None:
