@@ -59,6 +59,24 @@ def told(folder: Path, text: str) -> list[tuple[str, str, str | None]]:
             '"where" belongs among the parameters of "saturation"',
             "indent it as deep as they are, or write it in their braces",
         ),
+        (
+            "  - exposure: {stops: sky, where: {near: subject}}\n",
+            "5:23",
+            '"stops" cannot be read',
+            "write stops: $sky for the setting of this name",
+        ),
+        (
+            "  - exposure: {stops: 1, where: {near: Sky}}\n",
+            "5:40",
+            '"near" cannot be read',
+            "write near: $sky for the setting of this name",
+        ),
+        (
+            "checks:\n  - clipped_white: {at_most: sky}\n",
+            "6:30",
+            '"at_most" cannot be read',
+            "write at_most: $sky for the setting of this name",
+        ),
     ],
 )
 def test_what_was_meant_is_told(tmp_path: Path, rest: str, place: str, what: str, remedy: str) -> None:
