@@ -114,6 +114,8 @@ def _candidates(text: str, words: Words | None) -> Iterator[Meant]:
     yield from _grouped(text, words)
     yield from _without_one(text, words)
     yield from (Meant(what, mended) for what, mended in _others(text, words))
+    for _, bare in _with_unit(text, words):  # a slip of the number, with its unit behind it
+        yield from (Meant(what, mended) for what, mended in _others(bare, words))
 
 
 def _others(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
@@ -127,7 +129,7 @@ def _others(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
     if re.match(r"(minus|plus)\s", text):
         yield "with its sign as a word", re.sub(r"^minus\s+", "-", re.sub(r"^plus\s+", "+", text))
     percent = _PERCENT.fullmatch(text)
-    share = _of_hundred(float(percent.group(1)), words) if percent else None
+    share = of_hundred(float(percent.group(1)), words) if percent else None
     if share is not None:
         yield "as a percentage", share
     yield from _with_unit(text, words)
@@ -152,7 +154,7 @@ def _others(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
     yield from (("in another way than is read here", one) for one in _times(text))
 
 
-def _of_hundred(number: float, words: Words | None) -> str | None:
+def of_hundred(number: float, words: Words | None) -> str | None:
     """A percentage as its field takes it: as a share of 1, where that is what it counts; None where it counts something
     else (stops, pixels)."""
     if words is not None and (words.unit not in _SHARES or (not words.unit and words.high is None)):

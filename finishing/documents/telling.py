@@ -6,7 +6,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from finishing.documents.fields import Words, parse_number
-from finishing.documents.meant import as_meant, reads
+from finishing.documents.meant import as_meant, of_hundred, reads
 from finishing.documents.models import Found, field_of, found_at, keys_of, model_in, required_keys, taken_keys, words_of
 from finishing.documents.names import nearest, plainly_alike, same_word, spelled, synonyms, unknown_name
 from finishing.documents.tree import Path_, Tree
@@ -32,14 +32,38 @@ def not_a_mapping(tree: Tree, path: Path_, value: object, model: type[BaseModel]
     slip = _no_mapping(value, tree.place(path), path)
     if slip is not None:
         return slip
-    name = f'"{path[-1]}"' if path and isinstance(path[-1], str) else "this"
+    key = path[-1] if path and isinstance(path[-1], str) else None
+    remedy = "write one `key: value` a line" + (", without dashes" if isinstance(value, list) else "")
     return Problem(
-        f"{name} must be a mapping",
+        "this must be a mapping" if key is None else f'"{key}" must be a mapping',
         where=tree.place(path),
         got=shape(value),
         expected=f"keys and values: {', '.join(keys_of(model))}",
-        remedy="write one `key: value` a line" + (", without dashes" if isinstance(value, list) else ""),
+        remedy=remedy if key is None else in_braces(key, value, model) or remedy,
     )
+
+
+def in_braces(key: str, value: object, model: type[BaseModel]) -> str | None:
+    """How a value that stands bare behind a key is written, where a parameter takes it; None where none does. Where
+    it may be another that is meant, it is an example."""
+    if not isinstance(value, str):
+        return None
+    needed = required_keys(model)
+    if len(needed) > 1:
+        return None
+    keys = needed or keys_of(model)
+    takes = [one for one in keys if reads(value, field_of(model, one))]
+    written = value
+    if not takes:
+        for one in keys:
+            info = field_of(model, one)
+            slip = as_meant(value, info, words_of(info))
+            if slip is not None:
+                takes, written = [one], slip.written
+                break
+    if not takes:
+        return None
+    return f"write {key}: {{{takes[0]}: {written}}}" + ("" if needed else ", for example")
 
 
 def explained(errors: list[Any], tree: Tree, prefix: Path_, root: type[BaseModel]) -> list[tuple[Path_, Problem]]:
@@ -259,7 +283,7 @@ def _expected(error: Any, at: Found, name: str, value: object) -> tuple[str, str
 def _choice(name: str, value: object, words: Words) -> str:
     """What to write where a value cannot be read: the choice that was meant, those that are left, or an example."""
     if not words.choices or not isinstance(value, str):
-        return f"write {name}: {words.example}, for example"
+        return _beyond(name, value, words) or f"write {name}: {words.example}, for example"
     wants = spelled(value) in ("yes", "true", "on", "always")
     left = [one for one in words.choices if one != "none"]
     near = None if wants and len(left) < len(words.choices) else nearest(value, words.choices)
@@ -269,6 +293,21 @@ def _choice(name: str, value: object, words: Words) -> str:
         return f"write {name}: {words.example if words.example in left else left[0]}, for example"
     *most, last = [f"{name}: {one}" for one in left]
     return f"write {', '.join(most)} or {last}" if most else f"write {last}"
+
+
+def _beyond(name: str, value: object, words: Words) -> str:
+    """What to do about a number above or below what it may be; empty where it is neither. From 10 to 100 it may be a
+    percentage of what goes to a few times the whole."""
+    if words.low is None or words.high is None or not _is_number(value):
+        return ""
+    outside = _outside([value], (words.low, words.high))
+    if not outside:
+        return ""
+    number = parse_number(value)
+    share = of_hundred(number, words) if 10 <= number <= 100 and words.high < 10 else None
+    if share is not None and words.low <= parse_number(share) <= words.high:
+        return f"{outside}: write {name}: {share} where that is a percentage"
+    return f"{outside}: write {name}: {words.example}, for example"
 
 
 def _as_mapping(key: str, value: object, model: type[BaseModel] | None) -> str:

@@ -9,7 +9,7 @@ from finishing.documents.fields import Text, whole_number
 from finishing.documents.names import unknown_name
 from finishing.documents.partial import read_partly
 from finishing.documents.reading import Model, parse_document, validate
-from finishing.documents.telling import shape
+from finishing.documents.telling import in_braces, shape
 from finishing.documents.tree import Path_, Tree
 from finishing.errors import Place, Problem, ProblemSet, problems_of
 from finishing.operation import Operation
@@ -204,7 +204,7 @@ def _step(tree: Tree, index: int, raw: Any, settings: Mapping[str, Any], vocabul
             where=tree.place(path),
             got=shape(filled),
             expected="{" + ", ".join(f"{key}: …" for key in operation.model_fields) + "}",
-            remedy=f"write {operation.example}, for example",
+            remedy=in_braces(name, value, operation) or f"write {operation.example}, for example",
         )
     problems: list[Problem] = []
     where, made = None, None

@@ -44,7 +44,7 @@ x.yaml:3:23: "stops" cannot be read
 x.yaml:3:23: "stops" cannot be read
     found:    12
     expected: a number of stops from -10 to 10
-    do this:  write stops: 0.3, for example
+    do this:  12 is above 10: write stops: 0.3, for example
 """,
     ),
     (

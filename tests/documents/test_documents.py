@@ -157,7 +157,7 @@ def test_a_colour_gives_its_hue() -> None:
             'sample.yaml:1:8: "small" cannot be read\n'
             "    found:    1.5\n"
             "    expected: a number from 0 to 1\n"
-            "    do this:  write small: 0.5, for example",
+            "    do this:  1.5 is above 1: write small: 0.5, for example",
         ),
         (
             "small: .nan",

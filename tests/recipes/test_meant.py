@@ -77,6 +77,36 @@ def told(folder: Path, text: str) -> list[tuple[str, str, str | None]]:
             '"at_most" cannot be read',
             "write at_most: $sky for the setting of this name",
         ),
+        (
+            "  - saturation: 0.6\n",
+            "5:17",
+            '"saturation" must be a mapping of parameters',
+            "write saturation: {amount: 0.6}",
+        ),
+        (
+            "  - exposure: 1/3 stop\n",
+            "5:15",
+            '"exposure" must be a mapping of parameters',
+            "write exposure: {stops: 0.33}",
+        ),
+        (
+            "  - tone_curve: steep\n",
+            "5:17",
+            '"tone_curve" must be a mapping of parameters',
+            "write tone_curve: {points: [[0, 0.06], [0.25, 0.22], [0.75, 0.80], [1, 0.97]]}, for example",
+        ),
+        (
+            "checks:\n  - clipped_white: 0.02\n",
+            "6:20",
+            '"clipped_white" must be a mapping',
+            "write clipped_white: {at_most: 0.02}, for example",
+        ),
+        (
+            "checks:\n  - clipped_white: 2%\n",
+            "6:20",
+            '"clipped_white" must be a mapping',
+            "write clipped_white: {at_most: 0.02}, for example",
+        ),
     ],
 )
 def test_what_was_meant_is_told(tmp_path: Path, rest: str, place: str, what: str, remedy: str) -> None:
