@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from pydantic import ValidationError
 
+from finishing.documents.models import words_of
 from finishing.documents.tree import parse_tree
 from finishing.engine.ends import LinearSink, LinearSource
 from finishing.engine.execution import execute
@@ -308,3 +309,11 @@ def test_names_of_the_masks_that_a_frame_must_bring() -> None:
     assert read("{mask: coat, not: subject, near: subject}").mask_names == {"coat", "subject"}
     assert read("any_of: [skin, {ellipse: subject}]").mask_names == set()
     assert FrameMask(which="masks/all.png").mask_names == set()
+
+
+@pytest.mark.parametrize("name", [name for name in REGIONS if name not in ("all_of", "any_of", "not")])
+def test_the_examples_that_are_told_for_parameters_are_sound_together(name: str) -> None:
+    kind = REGIONS[name]
+    told = {key: words.example for key, info in kind.model_fields.items() if (words := words_of(info))}
+    text = "{" + ", ".join(f"{key}: {example}" for key, example in told.items()) + "}"
+    assert kind.model_validate(parse_tree(text, "x").data)

@@ -110,6 +110,25 @@ right and top smaller than bottom
     do this:  make gone_at the larger one, or use not""",
         ),
         (
+            "{gradient: {from: [0.5, 0], to: [0.5, 0.6]}}",
+            """look.yaml:1:20: unknown key "from"
+    expected: one of full_at, gone_at
+    do this:  did you mean "full_at"?
+look.yaml:1:36: unknown key "to"
+    expected: one of full_at, gone_at
+    do this:  did you mean "gone_at"?""",
+        ),
+        (
+            "{gradient: {full_at: top}}",
+            """look.yaml:1:19: "gone_at" is missing in "gradient"
+    expected: a point [x, y] in fractions of the frame's width and height
+    do this:  add gone_at: [0.5, 0.6]
+look.yaml:1:29: "full_at" cannot be read
+    found:    top
+    expected: a point [x, y] in fractions of the frame's width and height
+    do this:  write full_at: [0.5, 0.2], for example""",
+        ),
+        (
             "{lightness: {at_least: 0.5, at_most: 0.4}}",
             """look.yaml:1:45: "at_most" cannot be read
     found:    0.4
