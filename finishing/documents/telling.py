@@ -6,6 +6,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from finishing.documents.fields import Words, parse_number
+from finishing.documents.flow import flow
 from finishing.documents.meant import as_meant, of_hundred, reads
 from finishing.documents.models import Found, field_of, found_at, keys_of, model_in, required_keys, taken_keys, words_of
 from finishing.documents.names import nearest, plainly_alike, same_word, spelled, synonyms, unknown_name
@@ -127,6 +128,8 @@ def _explain(error: Any, tree: Tree, at: Found) -> Problem:
     got, filled = shape(value), error.get("input")
     if setting is None and isinstance(filled, list | tuple) and "$" in got and filled != value:
         got = f"{got}, which is {shape(list(filled))}"
+    if path not in tree.value_places and error["type"] == "value_error":  # its default, beside what another is given
+        got = f"{flow(filled)}, which it is unless said"
     return Problem(f"{called} cannot be read", where=place, got=got, expected=expected, remedy=remedy)
 
 

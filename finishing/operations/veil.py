@@ -56,7 +56,7 @@ class Veil(Operation):
         "a point of the line up to which the air is clear", (0.5, 0.95)
     )
     far_at: Annotated[tuple[float, float], any_point("[0.5, 0.4]")] = parameter(
-        "a point of the line from which on the haze is whole, such as the horizon", (0.5, 0.4)
+        "a point of the line from which on the haze is whole, such as the horizon", (0.5, 0.4), beside_another=True
     )
     colour: Colour = parameter("the colour of the air, that of the sky just over the horizon", parse_colour("#d9dde0"))
 

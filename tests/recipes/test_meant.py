@@ -107,7 +107,41 @@ def told(folder: Path, text: str) -> list[tuple[str, str, str | None]]:
             '"clipped_white" must be a mapping',
             "write clipped_white: {at_most: 0.02}, for example",
         ),
+        (
+            "  - edge_vignette: {toward: black, strength: 0.3, starts_at: 1.1, reaches: 0.5}\n",
+            "5:76",
+            '"reaches" cannot be read',
+            "make reaches the larger one: it grows outward",
+        ),
+        (
+            "  - edge_vignette: {toward: black, strength: 0.3, starts_at: 1.1}\n",
+            "5:20",
+            '"reaches" cannot be read',
+            "make reaches the larger one: it grows outward",
+        ),
+        (
+            "  - veil: {density: 0.3, near_at: [0.5, 0.4]}\n",
+            "5:11",
+            '"far_at" cannot be read',
+            "move one of the two",
+        ),
     ],
 )
 def test_what_was_meant_is_told(tmp_path: Path, rest: str, place: str, what: str, remedy: str) -> None:
     assert told(tmp_path, HEAD + rest) == [(f"dusk.yaml:{place}", what, remedy)]
+
+
+def test_a_default_that_does_not_go_with_what_is_given_is_told_as_one(tmp_path: Path) -> None:
+    (tmp_path / "dusk.yaml").write_text(HEAD + "  - edge_vignette: {strength: 0.3, starts_at: 1.25}\n")
+    with pytest.raises(ProblemSet) as caught:
+        read_recipe(tmp_path / "dusk.yaml", vocabulary())
+    (problem,) = caught.value.problems
+    assert (problem.got, problem.expected) == (
+        "1, which it is unless said",
+        "a number not below starts_at, which is 1.25",
+    )
+
+
+def test_an_edge_may_be_hard(tmp_path: Path) -> None:
+    (tmp_path / "dusk.yaml").write_text(HEAD + "  - edge_vignette: {strength: 0.3, starts_at: 0.8, reaches: 0.8}\n")
+    assert len(read_recipe(tmp_path / "dusk.yaml", vocabulary()).steps) == 2
