@@ -21,7 +21,7 @@ from finishing.regions.region import Region
 
 #: Reads what stands behind `where`: the tree, the path of the value, the value with settings filled in.
 RegionReader = Callable[[Tree, Path_, Any], Region]
-#: Finds the file of a look by its name: the name, and the folder of the recipe that names it.
+#: Finds the file of a look by its name: the name, and the file of the recipe that names it.
 RecipeFinder = Callable[[str, Path], Path]
 
 
@@ -164,7 +164,7 @@ def _chain(path: Path, vocabulary: Vocabulary) -> _Chain:
         if parent is None:
             return _Chain(files, problems, whole)
         try:
-            path = vocabulary.find_recipe(parent, path.parent)
+            path = vocabulary.find_recipe(parent, path)
         except Problem as error:
             return _Chain(files, [*problems, error.at(document.place("extends"))], whole=False)
         if path.resolve() in seen:

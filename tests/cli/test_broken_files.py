@@ -103,7 +103,7 @@ x.yaml:2:10: these recipes extend each other in a circle
         "look: X\nextends: faded_prnt\n",
         """\
 x.yaml:2:10: unknown look "faded_prnt"
-    expected: <looks and x>
+    expected: <looks>
     do this:  did you mean "faded_print"?
 """,
     ),
@@ -310,10 +310,8 @@ def all_of(names: list[str], command: str) -> str:
 
 def told(expected: str) -> str:
     looks = library_names()
-    return (
-        expected.replace("<looks and x>", all_of([*looks, "x"], "finishing looks"))
-        .replace("<looks>", all_of(looks, "finishing looks"))
-        .replace("<operations>", all_of(list(OPERATIONS), "finishing operations"))
+    return expected.replace("<looks>", all_of(looks, "finishing looks")).replace(
+        "<operations>", all_of(list(OPERATIONS), "finishing operations")
     )
 
 
