@@ -14,6 +14,9 @@ from finishing.documents.tree import Path_, Tree
 from finishing.errors import Place, Problem
 from finishing.units import format_number
 
+#: As many signs of a user's own list or mapping as are repeated.
+_MOST_SIGNS = 80
+
 
 def shape(value: object) -> str:
     """What a plain value is, in words, with its text where it is short."""
@@ -126,8 +129,11 @@ def _explain(error: Any, tree: Tree, at: Found) -> Problem:
     elif words is not None and words.each is not None and (outside := _outside(value, words.each)):
         remedy = f"{outside}: write {_span(words.each)} there"
     got, filled = shape(value), error.get("input")
+    if error["type"] == "value_error" and isinstance(value, dict | list) and value:  # of the right kind: as it stands
+        in_full = flow(value)
+        got = in_full if len(in_full) <= _MOST_SIGNS else got
     if setting is None and isinstance(filled, list | tuple) and "$" in got and filled != value:
-        got = f"{got}, which is {shape(list(filled))}"
+        got = f"{got}, which is {flow(filled)}"
     if path not in tree.value_places and error["type"] == "value_error":  # its default, beside what another is given
         got = f"{flow(filled)}, which it is unless said"
     return Problem(f"{called} cannot be read", where=place, got=got, expected=expected, remedy=remedy)

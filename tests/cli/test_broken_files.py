@@ -78,7 +78,7 @@ x.yaml:3:44: "toward" cannot be read
         "look: X\nsteps:\n  - tone_curve: {points: [[0, 0], [0, 1]]}\n",
         """\
 x.yaml:3:26: "points" cannot be read
-    found:    a list
+    found:    [[0, 0], [0, 1]]
     expected: points [[from, to], …] with at least two of them, each `from` larger than the one before, values from -1 to 4 (0 is black, 1 is white)
     do this:  write points: [[0, 0.06], [0.5, 0.5], [1, 0.97]], for example
 """,
@@ -206,7 +206,7 @@ shoot/session.yaml:3:7: there is no such file
         "session: O\nframes: [frames/*.jpg]\nplan: plan.yaml\nlooks: [{look: faded_print, frames: {rating_at_least: 9}}]\n",
         """\
 shoot/session.yaml:4:37: "frames" cannot be read
-    found:    a mapping (key: value)
+    found:    {rating_at_least: 9}
     expected: all, a set-up's id, a frame's name, pattern or range, a list of these, or {rating_at_least: 1…5}
     do this:  write frames: all, for example
 """,

@@ -85,7 +85,7 @@ radial, skin, subject
             "{ellipse: {soft: much}}",
             """look.yaml:1:25: "soft" cannot be read
     found:    much
-    expected: a number of the short side from 0 to 2
+    expected: a number in fractions of the short side from 0 to 2
     do this:  write soft: 0.05, for example""",
         ),
         (
