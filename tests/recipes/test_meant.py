@@ -125,6 +125,54 @@ def told(folder: Path, text: str) -> list[tuple[str, str, str | None]]:
             '"far_at" cannot be read',
             "move one of the two",
         ),
+        (
+            "  - tone_curve: {points: [[0, 0.1], [0.75, 0.76], [0.25, 0.26], [1, $sky]]}\n",
+            "5:26",
+            '"points" cannot be read',
+            "move [0.25, 0.26] to before [0.75, 0.76]",
+        ),
+        (
+            "  - tone_curve: {points: [[0, 0.1], [0.5, 0.4], [0.5, 0.6], [1, 1]]}\n",
+            "5:26",
+            '"points" cannot be read',
+            "take one of [0.5, 0.4] and [0.5, 0.6] out: both begin at one place",
+        ),
+        (
+            "  - tone_curve: {points: [[0, $sky], [0,25, 0,26], [1, 0.95]]}\n",
+            "5:26",
+            '"points" cannot be read',
+            "write the second point with points for its decimals: [0.25, 0.26]",
+        ),
+        (
+            "  - tone_curve: {points: [0, 0.08, 1, 0.95]}\n",
+            "5:26",
+            '"points" cannot be read',
+            "put brackets around each point: [[0, 0.08], [1, 0.95]]",
+        ),
+        (
+            "  - tone_curve: {points: [[0, 0], [50, 50], [100, 97]]}\n",
+            "5:26",
+            '"points" cannot be read',
+            "50 in the second point is above 4: write a number from -1 to 4",
+        ),
+        (
+            "  - tone_curve: {points: [[0, 0], [0.5], [1, 0.97]]}\n",
+            "5:26",
+            '"points" cannot be read',
+            "the second point, [0.5], has 1 number: write two, [from, to]",
+        ),
+        (
+            "  - tone_curve: {points: [[0, 0], [0.5, half], [1, 0.97]]}\n",
+            "5:26",
+            '"points" cannot be read',
+            "half in the second point is no number: write one from -1 to 4",
+        ),
+        (
+            "  - tone_curve: {points: [[0, 0]]}\n",
+            "5:26",
+            '"points" cannot be read',
+            "write points: [[0, 0.06], [0.5, 0.5], [1, 0.97]], for example",
+        ),
     ],
 )
 def test_what_was_meant_is_told(tmp_path: Path, rest: str, place: str, what: str, remedy: str) -> None:
