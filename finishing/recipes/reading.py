@@ -78,6 +78,25 @@ def read_recipe(path: Path, vocabulary: Vocabulary, overrides: Mapping[str, Any]
     return _recipe(chain, path, settings, vocabulary, places)
 
 
+def idle_settings(path: Path, vocabulary: Vocabulary) -> list[Problem]:
+    """The settings of a recipe's own file that no step and no check asks for, neither there nor in a recipe that it
+    extends. Each is sound, and does nothing."""
+    chain = _chain(path, vocabulary)
+    asked = {name for _, file in chain.files for raw in (*file.steps, *file.checks) for _, name in asked_for(raw, ())}
+    tree, file = chain.files[0]
+    left = sorted(asked & file.settings.keys())
+    return [
+        Problem(
+            f'no step asks for the setting "{name}"',
+            where=tree.key_place(("settings", name)),
+            expected=f"a setting that stands somewhere below as ${name}" + (f", as ${left[0]} does" if left else ""),
+            remedy=f"write ${name} where its value belongs, or take it out",
+        )
+        for name in file.settings
+        if name not in asked
+    ]
+
+
 def read_recipe_text(text: str, path: Path, vocabulary: Vocabulary, settings: Mapping[str, Any]) -> Recipe:
     """The recipe of a text that `finishing.recipes.writing` wrote. path: where such a file would lie, for its name and
     its mask files; settings: what its settings were, only to be told.

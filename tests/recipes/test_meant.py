@@ -6,7 +6,8 @@ import pytest
 
 from finishing.batch.work.looks import vocabulary
 from finishing.errors import ProblemSet
-from finishing.recipes.reading import read_recipe
+from finishing.recipes.library import library_folder, recipes_in
+from finishing.recipes.reading import idle_settings, read_recipe
 
 HEAD = "look: Dusk\nsettings: {sky: -0.8}\nsteps:\n  - exposure: {stops: $sky}\n"
 
@@ -193,3 +194,23 @@ def test_a_default_that_does_not_go_with_what_is_given_is_told_as_one(tmp_path: 
 def test_an_edge_may_be_hard(tmp_path: Path) -> None:
     (tmp_path / "dusk.yaml").write_text(HEAD + "  - edge_vignette: {strength: 0.3, starts_at: 0.8, reaches: 0.8}\n")
     assert len(read_recipe(tmp_path / "dusk.yaml", vocabulary()).steps) == 2
+
+
+def test_settings_that_nothing_asks_for_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "dusk.yaml"
+    text = HEAD.replace("{sky: -0.8}", "{sky: -0.8, grainy: 0.2, blown: 0.02}")
+    path.write_text(text + "checks:\n  - clipped_white: {at_most: $blown}\n")
+    (problem,) = idle_settings(path, vocabulary())
+    assert str(problem) == (
+        f'{path}:2:23: no step asks for the setting "grainy"\n'
+        "    expected: a setting that stands somewhere below as $grainy, as $blown does\n"
+        "    do this:  write $grainy where its value belongs, or take it out"
+    )
+    child = tmp_path / "late.yaml"
+    child.write_text("look: Late\nextends: dusk\nsettings: {sky: -1, grainy: 0.3}\n")
+    assert [one.what for one in idle_settings(child, vocabulary())] == ['no step asks for the setting "grainy"']
+
+
+def test_every_look_of_the_library_uses_its_settings() -> None:
+    for path in recipes_in(library_folder()).values():
+        assert idle_settings(path, vocabulary()) == []
