@@ -250,13 +250,13 @@ def _joined(items: list[Any]) -> list[str] | None:
     return [f"{one}.{other}" for one, other in pairs]
 
 
-def _lists(value: Any) -> Iterator[tuple[str, list[str]]]:
+def lists_meant(value: Any) -> Iterator[tuple[str, list[str]]]:
     """What lists of numbers are written as, and the numbers."""
     if isinstance(value, str):
         apart = [part for part in re.split(r"[,;x×\s]+", value) if part]
         if len(apart) > 1:
             yield "without brackets and commas", apart
-            yield from ((f"without brackets, and {what}", found) for what, found in _lists(apart))
+            yield from ((f"without brackets, and {what}", found) for what, found in lists_meant(apart))
         return
     if not isinstance(value, list) or not all(isinstance(part, str) for part in value):
         return
@@ -265,6 +265,9 @@ def _lists(value: Any) -> Iterator[tuple[str, list[str]]]:
         yield "with decimal commas; here they are points", joined
     if len(value) == 1 and re.search(r"\d\s*[x×]\s*\d", value[0]):
         yield "with an × in place of the comma", re.split(r"\s*[x×]\s*", value[0])
+    parts = [part.strip() for one in value for part in one.split(";")]
+    if len(parts) > len(value) and all(parts):
+        yield "with a semicolon in place of the comma", parts
     percents = [_PERCENT.fullmatch(part) for part in value]
     if all(percents):
         numbers = [float(found.group(1)) for found in percents if found]
@@ -274,6 +277,21 @@ def _lists(value: Any) -> Iterator[tuple[str, list[str]]]:
         # beside a fraction, or where none is large, a number above 1 is rather a slip
         if parts and max(parts) > 2 and not any(0 < part < 1 for part in parts):
             yield "as percentages; here they are fractions", [units.format_number(one / 100, 4) for one in parts]
+
+
+#: From here on a number of a list in fractions of the frame is one of pixels.
+_LEAST_PIXELS = 100
+
+
+def in_pixels(value: Any) -> str | None:
+    """The remedy for a list in fractions of the frame's sides that is written in pixels; None where it is not."""
+    texts = value if isinstance(value, list) else []
+    if not texts or not all(isinstance(one, str) and re.fullmatch(r"-?\d+(\.\d+)?", one) for one in texts):
+        return None
+    largest = max(texts, key=float)
+    if float(largest) <= _LEAST_PIXELS:
+        return None
+    return f"{largest} looks like pixels: divide each number by the side of the frame that it is a fraction of"
 
 
 def as_meant(value: Any, info: Any, words: Words | None) -> Meant | None:
@@ -291,7 +309,7 @@ def as_meant(value: Any, info: Any, words: Words | None) -> Meant | None:
         for text in [item, *(one.written for one in _candidates(str(item), Words("", "", "stars")))]:
             if known is not None and reads({known: text}, info):
                 return Meant("in another way than is read here", f"{{{known}: {text}}}")
-    for what, numbers in _lists(value):
+    for what, numbers in lists_meant(value):
         if reads(numbers, info):
             return Meant(what, f"[{', '.join(numbers)}]")
     return None

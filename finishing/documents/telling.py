@@ -7,7 +7,7 @@ from pydantic import BaseModel
 
 from finishing.documents.fields import Words, parse_number
 from finishing.documents.flow import flow
-from finishing.documents.meant import as_meant, of_hundred, reads
+from finishing.documents.meant import as_meant, in_pixels, of_hundred, reads
 from finishing.documents.models import Found, field_of, found_at, keys_of, model_in, required_keys, taken_keys, words_of
 from finishing.documents.names import nearest, plainly_alike, same_word, spelled, synonyms, unknown_name
 from finishing.documents.tree import Path_, Tree
@@ -127,7 +127,8 @@ def _explain(error: Any, tree: Tree, at: Found) -> Problem:
         expected = "a number" if words is None or words.each is None else _span(words.each)
         remedy = f"write {expected} behind {name}:"
     elif words is not None and words.each is not None and (outside := _outside(value, words.each)):
-        remedy = f"{outside}: write {_span(words.each)} there"
+        in_fractions = "fractions of" in words.expected
+        remedy = (in_pixels(value) if in_fractions else None) or f"{outside}: write {_span(words.each)} there"
     got, filled = shape(value), error.get("input")
     if error["type"] == "value_error" and isinstance(value, dict | list) and value:  # of the right kind: as it stands
         in_full = flow(value)

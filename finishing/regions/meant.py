@@ -4,12 +4,16 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from pydantic import ValidationError
+
 from finishing.documents.flow import flow
+from finishing.documents.meant import in_pixels, lists_meant
 from finishing.documents.names import same_word
 from finishing.documents.telling import shape
 from finishing.documents.tree import Path_, Tree
 from finishing.errors import Place, Problem
 from finishing.regions.catalogue import REGIONS, stands_alone
+from finishing.regions.region import Region
 
 EXAMPLE = "where: {near: subject}"
 #: Words that people put before what a step is to leave alone. Common usage, no source.
@@ -101,3 +105,21 @@ def _long_form(item: Any, name: str) -> dict[str, Any] | None:
         return kind.spelled_out(item)
     except ValueError:
         return None
+
+
+def otherwise_written(tree: Tree, path: Path_, kind: type[Region], item: Any) -> Problem | None:
+    """The problem of numbers that are a region's short form once they are written as such (percentages, semicolons,
+    decimal commas), or that are pixels; None of others."""
+    place = tree.place(path)
+    for what, numbers in lists_meant(item):
+        try:
+            kind.model_validate(kind.spelled_out(numbers))
+        except (ValidationError, ValueError):
+            continue
+        remedy = f"write {kind.name}: [{', '.join(numbers)}]"
+        return Problem(f'"{kind.name}" is written {what}', where=place, got=shape(item), expected=kind.short,
+                       remedy=remedy)  # fmt: skip
+    pixels = in_pixels(item) if "fractions of" in kind.short else None
+    if pixels is None:
+        return None
+    return Problem(f'"{kind.name}" cannot be read', where=place, got=shape(item), expected=kind.short, remedy=pixels)

@@ -13,7 +13,7 @@ from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.regions.catalogue import REGIONS, stands_alone
 from finishing.regions.combined import AllOf, AnyOf, Not
 from finishing.regions.mask import FrameMask
-from finishing.regions.meant import misplaced, no_region, without_braces
+from finishing.regions.meant import misplaced, no_region, otherwise_written, without_braces
 from finishing.regions.region import Region
 
 
@@ -64,7 +64,7 @@ def _named(tree: Tree, path: Path_, name: str, item: Any) -> Region:
         try:
             region = kind.model_validate(kind.spelled_out(item))
         except (ValidationError, ValueError):
-            raise _unreadable(tree, inside, kind, item) from None
+            raise otherwise_written(tree, inside, kind, item) or _unreadable(tree, inside, kind, item) from None
     if isinstance(region, FrameMask):
         try:
             return region.beside(Path(tree.file).parent)

@@ -138,7 +138,12 @@ def test_what_is_not_sure_is_told_with_what_is_expected(line: str) -> None:
         ("point: [0, 1.2]", "1.2 is above 1: write a number from 0 to 1 there"),
         ("point: [0.5, 40]", "40 is above 1: write a number from 0 to 1 there"),
         ("point: [-1, 2]", "2 is above 1, -1 is below 0: write a number from 0 to 1 there"),
-        ("box: [100, 200, 800, 900]", "100 and 200 and 800 and 900 are above 1: write a number from 0 to 1 there"),
+        (
+            "box: [100, 200, 800, 900]",
+            "900 looks like pixels: divide each number by the side of the frame that it is a fraction of",
+        ),
+        ("point: [0.5; 0.4]", "write point: [0.5, 0.4]"),
+        ("box: [0.1; 0.2; 0.8; 0.9]", "write box: [0.1, 0.2, 0.8, 0.9]"),
         ("point: [1, 2]", "2 is above 1: write a number from 0 to 1 there"),
     ],
 )

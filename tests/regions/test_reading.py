@@ -170,6 +170,28 @@ look.yaml:1:29: "full_at" cannot be read
     do this:  write any_of: [{ellipse: [0.3, 0.4, 0.1, 0.2]}, {hue: {keep: 75, width: 40}}], for example""",
         ),
         (
+            "{ellipse: [750, 500, 200, 300]}",
+            """look.yaml:1:18: "ellipse" cannot be read
+    found:    [750, 500, 200, 300]
+    expected: subject, or [centre across, centre down, radius across, radius down] in fractions of width and height
+    do this:  750 looks like pixels: divide each number by the side of the frame that it is a fraction of""",
+        ),
+        (
+            "{box: [20, 10, 60, 90]}",
+            """look.yaml:1:14: "box" is written as percentages; here they are fractions
+    found:    [20, 10, 60, 90]
+    expected: [left, top, right, bottom] in fractions of the frame's width and height, 0 to 1, left smaller than \
+right and top smaller than bottom
+    do this:  write box: [0.2, 0.1, 0.6, 0.9]""",
+        ),
+        (
+            "{ellipse: [0.5; 0.4; 0.2; 0.3]}",
+            """look.yaml:1:18: "ellipse" is written with a semicolon in place of the comma
+    found:    [0.5; 0.4; 0.2; 0.3]
+    expected: subject, or [centre across, centre down, radius across, radius down] in fractions of width and height
+    do this:  write ellipse: [0.5, 0.4, 0.2, 0.3]""",
+        ),
+        (
             "[]",
             """look.yaml:1:8: this does not say where
     found:    nothing
