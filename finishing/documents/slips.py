@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 
 from finishing.documents.lining_up import broken_line, dash_out_of_line, number_for_a_dash, out_of_line, tab
+from finishing.documents.names import of_the_trade
 from finishing.documents.slip import KEY, UNKNOWN, Slip, Stop, above, indent, opens, quoted
 
 _RUN_ON = re.compile(r"^(\s*(?:-\s+)*)([A-Za-z_]\w*):([^\s:/\\].*)$")
@@ -267,8 +268,8 @@ def _second_colon(lines: Sequence[str], stop: Stop) -> Slip | None:
         close = line.index(")", colons[-1])
         mended = f"{line[:start]}{{{line[start + 1 : close]}}}{line[close + 1 :]}"
         return Slip(stop.line, start, "round brackets stand where braces belong", mended)
-    run_on = re.fullmatch(r"(.*\S)(\s+)[A-Za-z_][\w.-]*\s*", line[start : colons[-1]])
-    if run_on and _in_flow(line, start) and _ends(run_on.group(1), line[colons[-1] + 1 :]):
+    run_on = re.fullmatch(r"(.*\S)\s+([A-Za-z_][\w.-]*)\s*", line[start : colons[-1]])
+    if run_on and _in_flow(line, start) and _ends(run_on.group(1), run_on.group(2), line[colons[-1] + 1 :]):
         at = start + run_on.end(1)
         return Slip(stop.line, at, "a comma is missing here", f"{line[:at]},{line[at:]}")
     end = _end_of_value(line, colons[-1] + 1, flow=_in_flow(line, start))
@@ -276,10 +277,13 @@ def _second_colon(lines: Sequence[str], stop: Stop) -> Slip | None:
     return Slip(stop.line, colons[-1], "a text with a colon and a space in it needs quotes", mended)
 
 
-def _ends(value: str, behind: str) -> bool:
+def _ends(value: str, key: str, behind: str) -> bool:
     """Whether a value in braces cannot go on with a word and a colon, so that these begin another pair: it is a number
-    or a setting, or the other's value is in braces or brackets. behind: what stands behind the colon."""
-    return re.fullmatch(r"[+-]?\d*\.?\d+\s*%?|\$\w+", value) is not None or behind.lstrip()[:1] in ("{", "[")
+    or a setting, the other's value is in braces or brackets, or it is one word and the other a number behind a word
+    of the trade. behind: what stands behind the colon."""
+    number = r"[+-]?\d*\.?\d+\s*%?|\$\w+"
+    pair = of_the_trade(key) and re.match(rf"\s*(?:{number})\s*[,}}\]]", behind) and re.fullmatch(r"[\w.#-]+", value)
+    return re.fullmatch(number, value) is not None or behind.lstrip()[:1] in ("{", "[") or bool(pair)
 
 
 def _no_comma(lines: Sequence[str], stop: Stop) -> Slip | None:

@@ -58,12 +58,13 @@ def no_region(tree: Tree, path: Path_, value: Any) -> Problem:
             remedy=f"write {key}{{any_of: {listed}}} for what lies in one or another of them, "
             f"or {key}{{all_of: {again}}} for what lies in every one",
         )
+    lone = isinstance(value, list) and len(value) == 1 and _is_region(value[0])
     return Problem(
         "this does not say where",
         where=place,
         got=shape(value) if value else "nothing",
         expected="a region, or several: {ellipse: subject}",
-        remedy=f"write {EXAMPLE}, for example",
+        remedy="take the brackets around the region away" if lone else f"write {EXAMPLE}, for example",
     )
 
 
@@ -79,6 +80,7 @@ def misplaced(tree: Tree, path: Path_, value: Mapping[str, Any]) -> list[Problem
         for key in value
         if key not in REGIONS
     }
+    alone = sum(name in REGIONS for name in value) == 1  # else the others stay beside it
     problems: list[Problem] = []
     for key, names in owners.items():
         if not names:
@@ -86,7 +88,8 @@ def misplaced(tree: Tree, path: Path_, value: Mapping[str, Any]) -> list[Problem
         first = names[0]
         added = {one: tree.at((*path, one)) for one, its in owners.items() if its == names}
         there = _long_form(tree.at((*path, first)), first)
-        example = flow({first: {**there, **added}}) if there is not None else f"{first}: {{…, {flow(added)[1:-1]}}}"
+        whole = flow({first: {**there, **added}}) if there is not None else ""
+        example = (whole if alone else whole[1:-1]) if there is not None else f"{first}: {{…, {flow(added)[1:-1]}}}"
         what, remedy = f'"{key}" belongs in the braces of "{first}"', f"write {example}"
         if len(names) > 1:
             what, remedy = f'"{key}" belongs in the braces of one of the regions beside it', f"{remedy}, for example"

@@ -130,6 +130,12 @@ SLIPS = {
     "rights: {creator: $who usage: x}": (
         "1:23", "a comma is missing here", "write rights: {creator: $who, usage: x}"
     ),
+    "rights: {creator: Anna usage: 4}": (
+        "1:23", "a comma is missing here", "write rights: {creator: Anna, usage: 4}"
+    ),
+    "rights: {creator: Anna motto: 4 of us}": (
+        "1:29", "a text with a colon and a space in it needs quotes", 'write rights: {creator: "Anna motto: 4 of us"}'
+    ),
     "many: {one: {opacity: 0.4} two: {quality: 90}}": (
         "1:27", "a comma is missing here", "write many: {one: {opacity: 0.4}, two: {quality: 90}}"
     ),

@@ -251,6 +251,18 @@ right and top smaller than bottom
     do this:  write {ellipse: {centre: subject, soft: 0.3}}""",
         ),
         (
+            "{near: subject, ellipse: subject, radii: [0.1, 0.2]}",
+            """look.yaml:1:42: "radii" belongs in the braces of "ellipse"
+    do this:  write ellipse: {centre: subject, radii: [0.1, 0.2]}""",
+        ),
+        (
+            "[skin]",
+            """look.yaml:1:8: this does not say where
+    found:    [skin]
+    expected: a region, or several: {ellipse: subject}
+    do this:  take the brackets around the region away""",
+        ),
+        (
             "{skin: yes, soft: 0.5}",
             """look.yaml:1:20: "soft" belongs in the braces of "skin"
     do this:  write {skin: {soft: 0.5}}""",
@@ -263,7 +275,7 @@ right and top smaller than bottom
         (
             "{ellipse: subject, near: subject, soft: 0.1}",
             """look.yaml:1:42: "soft" belongs in the braces of one of the regions beside it
-    do this:  write {ellipse: {centre: subject, soft: 0.1}}, for example""",
+    do this:  write ellipse: {centre: subject, soft: 0.1}, for example""",
         ),
         (
             "{mask: ../coat.png}",
