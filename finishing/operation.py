@@ -87,6 +87,7 @@ class Operation(Model):
     #: A step as it stands in a recipe.
     example: ClassVar[str]
     reach: ClassVar[Reach] = Reach.PIXEL
+    keys_beside: ClassVar[tuple[str, ...]] = ("where",)
 
     @property
     @abstractmethod
@@ -152,9 +153,10 @@ class ParameterFacts:
     choices: tuple[str, ...]
 
 
-def parameter(about: str, default: Any = ...) -> Any:
-    """A parameter's declaration: what it does, and its default unless it must be given."""
-    return Field(default, description=about)
+def parameter(about: str, default: Any = ..., *, beside_another: bool = False) -> Any:
+    """A parameter's declaration: what it does, and its default unless it must be given. beside_another: whether its
+    default may not go with what another parameter is given, so that it is checked as well."""
+    return Field(default, description=about, validate_default=beside_another or None)
 
 
 def parameters_of(kind: type[Model]) -> list[ParameterFacts]:

@@ -68,7 +68,7 @@ def mask(
     session.yaml, under per_frame.
     """
     from finishing.batch.pictures.cutting_out import cut_out, wanted_mask
-    from finishing.recipes.recipe import flow
+    from finishing.documents.flow import flow
 
     left, top, right, bottom = _shares(box, 4, "--box", "0.30,0.15,0.70,0.95")
     wanted = wanted_mask(

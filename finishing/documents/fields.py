@@ -82,10 +82,18 @@ def parse_number(value: object) -> float:
     return number
 
 
+def _counting(unit: str) -> str:
+    """What a number counts, behind it: of stops, in fractions of the short side."""
+    if not unit:
+        return ""
+    whole = unit.removeprefix("of ")
+    return f"in fractions of {whole} " if whole.startswith("the ") else f"of {unit} "
+
+
 def number(low: float, high: float, unit: str = "", *, example: str | None = None) -> Kind:
     """A number from low to high inclusive; the unit is printed behind it ("stops", "degrees", "" for fractions)."""
     span = f"{units.format_number(low, 4)} to {units.format_number(high, 4)}"
-    expected = f"a number of {unit} from {span}" if unit else f"a number from {span}"
+    expected = f"a number {_counting(unit)}from {span}"
 
     def read(value: object) -> float:
         try:

@@ -114,6 +114,8 @@ def _candidates(text: str, words: Words | None) -> Iterator[Meant]:
     yield from _grouped(text, words)
     yield from _without_one(text, words)
     yield from (Meant(what, mended) for what, mended in _others(text, words))
+    for _, bare in _with_unit(text, words):  # a slip of the number, with its unit behind it
+        yield from (Meant(what, mended) for what, mended in _others(bare, words))
 
 
 def _others(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
@@ -127,7 +129,7 @@ def _others(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
     if re.match(r"(minus|plus)\s", text):
         yield "with its sign as a word", re.sub(r"^minus\s+", "-", re.sub(r"^plus\s+", "+", text))
     percent = _PERCENT.fullmatch(text)
-    share = _of_hundred(float(percent.group(1)), words) if percent else None
+    share = of_hundred(float(percent.group(1)), words) if percent else None
     if share is not None:
         yield "as a percentage", share
     yield from _with_unit(text, words)
@@ -152,7 +154,7 @@ def _others(text: str, words: Words | None) -> Iterator[tuple[str, str]]:
     yield from (("in another way than is read here", one) for one in _times(text))
 
 
-def _of_hundred(number: float, words: Words | None) -> str | None:
+def of_hundred(number: float, words: Words | None) -> str | None:
     """A percentage as its field takes it: as a share of 1, where that is what it counts; None where it counts something
     else (stops, pixels)."""
     if words is not None and (words.unit not in _SHARES or (not words.unit and words.high is None)):
@@ -248,13 +250,13 @@ def _joined(items: list[Any]) -> list[str] | None:
     return [f"{one}.{other}" for one, other in pairs]
 
 
-def _lists(value: Any) -> Iterator[tuple[str, list[str]]]:
+def lists_meant(value: Any) -> Iterator[tuple[str, list[str]]]:
     """What lists of numbers are written as, and the numbers."""
     if isinstance(value, str):
         apart = [part for part in re.split(r"[,;x×\s]+", value) if part]
         if len(apart) > 1:
             yield "without brackets and commas", apart
-            yield from ((f"without brackets, and {what}", found) for what, found in _lists(apart))
+            yield from ((f"without brackets, and {what}", found) for what, found in lists_meant(apart))
         return
     if not isinstance(value, list) or not all(isinstance(part, str) for part in value):
         return
@@ -263,6 +265,9 @@ def _lists(value: Any) -> Iterator[tuple[str, list[str]]]:
         yield "with decimal commas; here they are points", joined
     if len(value) == 1 and re.search(r"\d\s*[x×]\s*\d", value[0]):
         yield "with an × in place of the comma", re.split(r"\s*[x×]\s*", value[0])
+    parts = [part.strip() for one in value for part in one.split(";")]
+    if len(parts) > len(value) and all(parts):
+        yield "with a semicolon in place of the comma", parts
     percents = [_PERCENT.fullmatch(part) for part in value]
     if all(percents):
         numbers = [float(found.group(1)) for found in percents if found]
@@ -272,6 +277,21 @@ def _lists(value: Any) -> Iterator[tuple[str, list[str]]]:
         # beside a fraction, or where none is large, a number above 1 is rather a slip
         if parts and max(parts) > 2 and not any(0 < part < 1 for part in parts):
             yield "as percentages; here they are fractions", [units.format_number(one / 100, 4) for one in parts]
+
+
+#: From here on a number of a list in fractions of the frame is one of pixels.
+_LEAST_PIXELS = 100
+
+
+def in_pixels(value: Any) -> str | None:
+    """The remedy for a list in fractions of the frame's sides that is written in pixels; None where it is not."""
+    texts = value if isinstance(value, list) else []
+    if not texts or not all(isinstance(one, str) and re.fullmatch(r"-?\d+(\.\d+)?", one) for one in texts):
+        return None
+    largest = max(texts, key=float)
+    if float(largest) <= _LEAST_PIXELS:
+        return None
+    return f"{largest} looks like pixels: divide each number by the side of the frame that it is a fraction of"
 
 
 def as_meant(value: Any, info: Any, words: Words | None) -> Meant | None:
@@ -289,7 +309,7 @@ def as_meant(value: Any, info: Any, words: Words | None) -> Meant | None:
         for text in [item, *(one.written for one in _candidates(str(item), Words("", "", "stars")))]:
             if known is not None and reads({known: text}, info):
                 return Meant("in another way than is read here", f"{{{known}: {text}}}")
-    for what, numbers in _lists(value):
+    for what, numbers in lists_meant(value):
         if reads(numbers, info):
             return Meant(what, f"[{', '.join(numbers)}]")
     return None

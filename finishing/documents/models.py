@@ -61,6 +61,11 @@ def keys_of(model: type[BaseModel]) -> list[str]:
     return [info.alias or name for name, info in model.model_fields.items()]
 
 
+def taken_keys(model: type[BaseModel]) -> list[str]:
+    """The same with those that stand beside them and are read elsewhere, which the model names in `keys_beside`."""
+    return [*keys_of(model), *getattr(model, "keys_beside", ())]
+
+
 def required_keys(model: type[BaseModel]) -> list[str]:
     """Those that must not be missing."""
     return [info.alias or name for name, info in model.model_fields.items() if info.is_required()]

@@ -87,6 +87,13 @@ _GROUPS = tuple(
         "strength amount intensity",
         "centre middle position",
         "frame middle centre image",
+        "full_at full from start starts begin begins",
+        "gone_at gone to end ends until",
+        "full_to full from start",
+        "near_at near from start",
+        "far_at far to end",
+        "starts_at start starts begin begins from",
+        "reaches end ends until",
         "lightness luminance luminosity brightness",
         "hue colour",
         "at_least min minimum least",
@@ -192,12 +199,23 @@ MANY = 12
 
 
 def unknown_name(
-    kind: str, name: str, known: Iterable[str], where: Place | str | None, *, listed_by: str | None = None
+    kind: str,
+    name: str,
+    known: Iterable[str],
+    where: Place | str | None,
+    *,
+    listed_by: str | None = None,
+    besides: Iterable[str] = (),
 ) -> Problem:
-    """The problem of a name that is none of the known ones, with the nearest. listed_by: a command that lists them."""
-    names = sorted(known)
+    """The problem of a name that is none of the known ones, with the nearest. listed_by: a command that lists them;
+    besides: names that are known as well, and that it does not list."""
+    listed = sorted(known)
+    own = sorted(set(besides) - set(listed))
+    names = sorted([*listed, *own])
     expected = "one of " + ", ".join(names) if names else None
-    if listed_by and len(names) > MANY:
-        expected = f"one of the {len(names)} that `{listed_by}` lists"
+    if listed_by and len(listed) > MANY:
+        expected = f"one of the {len(listed)} that `{listed_by}` lists"
+        if own:
+            expected += f", or {' or '.join(own) if len(own) <= MANY else f'one of the {len(own)} of your own'}"
     remedy = did_you_mean(name, names) or "use one of these names"
     return Problem(f'unknown {kind} "{name}"', where=where, expected=expected, remedy=remedy)

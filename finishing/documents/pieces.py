@@ -11,7 +11,7 @@ from typing import Any
 import yaml
 
 from finishing.documents.names import of_the_trade
-from finishing.documents.slips import quoted
+from finishing.documents.slip import quoted
 from finishing.errors import Place, Problem
 
 #: Opening quotes as mail programs and word processors set them.

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Generic, TypeVar
+from typing import Any, ClassVar, Generic, TypeVar
 
 from pydantic import BaseModel, ConfigDict, GetJsonSchemaHandler, ValidationError, model_validator
 from pydantic.json_schema import JsonSchemaValue
@@ -18,6 +18,8 @@ class Model(BaseModel):
     """Base of everything that is read from a user's file: no unknown keys, never changed afterwards."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, arbitrary_types_allowed=True)
+    #: Keys that may stand beside its own in a file, and are read elsewhere.
+    keys_beside: ClassVar[tuple[str, ...]] = ()
 
     @model_validator(mode="before")
     @classmethod

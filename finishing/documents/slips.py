@@ -5,59 +5,13 @@ Each function looks for one slip in the lines up to where YAML's reader gave up.
 
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 
-#: A key at the start of a line, behind the dashes of list items.
-_KEY = re.compile(r"^(\s*(?:-\s+)*)([A-Za-z_][\w.-]*)\s*:(?=\s|$)")
+from finishing.documents.lining_up import broken_line, dash_out_of_line, number_for_a_dash, out_of_line, tab
+from finishing.documents.names import of_the_trade
+from finishing.documents.slip import KEY, UNKNOWN, Slip, Stop, above, indent, opens, quoted
+
 _RUN_ON = re.compile(r"^(\s*(?:-\s+)*)([A-Za-z_]\w*):([^\s:/\\].*)$")
-#: What stands for a value that cannot be told.
-UNKNOWN = "…"
 _CLOSING = {"{": "}", "[": "]"}
-
-
-@dataclass(frozen=True)
-class Slip:
-    """line, column: counted from 0; mended: the line as it was meant, None where that cannot be told; joined: the line
-    above that it then takes the place of as well."""
-
-    line: int
-    column: int
-    what: str
-    mended: str | None
-    why: str = ""
-    joined: int | None = None
-
-
-@dataclass(frozen=True)
-class Stop:
-    """Where YAML's reader gave up: line, column from 0; said: in its words; begun: where what it was reading began."""
-
-    line: int
-    column: int
-    said: str
-    begun: tuple[int, int] | None
-
-
-def quoted(text: str) -> str:
-    """A text in quotes that hold it as it stands."""
-    return "'" + text.replace("'", "''") + "'" if '"' in text or "\\" in text else f'"{text}"'
-
-
-def indent(line: str) -> str:
-    """What a line begins with, up to its text."""
-    return line[: len(line) - len(line.lstrip())]
-
-
-def _tab(lines: Sequence[str], stop: Stop) -> Slip | None:
-    for at, line in enumerate(lines[: stop.line + 1]):
-        if "\t" in indent(line) and line.strip():
-            mended = " " * _wanted_column(lines, at) + line.lstrip()
-            return Slip(at, line.index("\t"), "a tab stands where YAML wants spaces", mended, "type spaces instead")
-    if "'\\t'" in stop.said or "\t" in lines[stop.line][stop.column : stop.column + 1]:
-        line = lines[stop.line]
-        column = line.find("\t")
-        return Slip(stop.line, column, "a tab stands where YAML wants spaces", line.replace("\t", " "))
-    return None
 
 
 def _value_starts(line: str) -> Iterator[int]:
@@ -116,7 +70,7 @@ def _closing_line(lines: Sequence[str], opened: int, mark: str) -> int | None:
     behind the next quote says that it was meant to open another text."""
     for at in range(opened + 1, len(lines)):
         line = lines[at]
-        if _KEY.match(line) or re.match(r"\s*-\s", line):
+        if KEY.match(line) or re.match(r"\s*-\s", line):
             return None
         end = _quote_end(mark + line, 0)
         if end is not None:
@@ -310,89 +264,55 @@ def _second_colon(lines: Sequence[str], stop: Stop) -> Slip | None:
     if apart:
         at = start + apart.start()
         return Slip(stop.line, at, "a semicolon stands where a comma belongs", line[:at] + "," + line[at + 1 :])
+    if line[start] == "(" and ")" in line[colons[-1] :]:
+        close = line.index(")", colons[-1])
+        mended = f"{line[:start]}{{{line[start + 1 : close]}}}{line[close + 1 :]}"
+        return Slip(stop.line, start, "round brackets stand where braces belong", mended)
+    run_on = re.fullmatch(r"(.*\S)\s+([A-Za-z_][\w.-]*)\s*", line[start : colons[-1]])
+    if run_on and _in_flow(line, start) and _ends(run_on.group(1), run_on.group(2), line[colons[-1] + 1 :]):
+        at = start + run_on.end(1)
+        return Slip(stop.line, at, "a comma is missing here", f"{line[:at]},{line[at:]}")
     end = _end_of_value(line, colons[-1] + 1, flow=_in_flow(line, start))
     mended = line[:start] + quoted(line[start:end]) + line[end:]
     return Slip(stop.line, colons[-1], "a text with a colon and a space in it needs quotes", mended)
 
 
-def _above(lines: Sequence[str], at: int) -> int | None:
-    return next((i for i in range(at - 1, -1, -1) if lines[i].strip() and not lines[i].lstrip().startswith("#")), None)
+def _ends(value: str, key: str, behind: str) -> bool:
+    """Whether a value in braces cannot go on with a word and a colon, so that these begin another pair: it is a number
+    or a setting, the other's value is in braces or brackets, or it is one word and the other a number behind a word
+    of the trade. behind: what stands behind the colon."""
+    number = r"[+-]?\d*\.?\d+\s*%?|\$\w+"
+    pair = of_the_trade(key) and re.match(rf"\s*(?:{number})\s*[,}}\]]", behind) and re.fullmatch(r"[\w.#-]+", value)
+    return re.fullmatch(number, value) is not None or behind.lstrip()[:1] in ("{", "[") or bool(pair)
+
+
+def _no_comma(lines: Sequence[str], stop: Stop) -> Slip | None:
+    """Two entries in braces or brackets of which the first ends with its own brace or bracket, and nothing that parts
+    them."""
+    line = lines[stop.line]
+    before = line[: stop.column].rstrip()
+    if "expected ','" not in stop.said or before[-1:] not in ("}", "]") or line[stop.column : stop.column + 1] in "}]":
+        return None
+    return Slip(stop.line, len(before), "a comma is missing here", f"{before},{line[len(before) :]}")
 
 
 def _no_colon(lines: Sequence[str], stop: Stop) -> Slip | None:
     """A key without its colon, which swallows the line below it."""
-    above = _above(lines, stop.line)
-    for at in (above, stop.line) if "mapping values" in stop.said or "could not find" in stop.said else ():
+    swallowed = "mapping values" in stop.said or "could not find" in stop.said
+    for at in (above(lines, stop.line), stop.line) if swallowed else ():
         found = None if at is None else re.fullmatch(r"(\s*(?:-\s+)*)([A-Za-z_]\w*)((?:\s+\S.*)?)", lines[at])
         if found and at is not None:
             before, key, rest = found.groups()
             mended = f"{before}{key}: {rest.strip() or UNKNOWN}"
-            if not rest.strip() and _opens(lines, at):
+            if not rest.strip() and opens(lines, at):
                 mended = f"{before}{key}:"
             return Slip(at, len(before) + len(key), "a colon is missing behind the key", mended)
     return None
 
 
-def _opens(lines: Sequence[str], at: int) -> bool:
-    """Whether what stands below a line belongs to it: indented deeper, or a list."""
-    below = next((one for one in lines[at + 1 :] if one.strip()), "")
-    deeper = len(indent(below)) - len(indent(lines[at]))
-    return deeper > 0 or (deeper == 0 and below.lstrip().startswith("- "))
-
-
-def _broken_line(lines: Sequence[str], stop: Stop) -> Slip | None:
-    """A text that was broken into two lines, the second of which begins too far to the left."""
-    simple = "simple key" in stop.said and stop.begun is not None
-    at = stop.begun[0] if simple and stop.begun is not None else stop.line
-    above = _above(lines, at)
-    if above is None or not (simple or "but found '<scalar>'" in stop.said):
-        return None
-    line = lines[at]
-    key = _KEY.match(lines[above])
-    if key is None or not lines[above][key.end() :].strip() or _KEY.match(line) or line.lstrip().startswith("- "):
-        return None
-    if re.fullmatch(r"\s*[A-Za-z_]\w*\s*", line) and _opens(lines, at):
-        return None  # a key without its colon
-    what = "the text of the line above goes on here, too far to the left"
-    mended = f"{lines[above].strip()} {line.strip()}"
-    return Slip(at, len(indent(line)), what, indent(line) + mended, "keep it in one line", joined=above)
-
-
-def _column(line: str) -> int:
-    """The column of a line's key, behind its dashes."""
-    found = re.match(r"\s*(?:-\s+)*", line)
-    return found.end() if found else 0
-
-
-def _wanted_column(lines: Sequence[str], at: int) -> int:
-    """Where a line begins that goes on below the one above it: with its key, or a level deeper where that has no
-    value of its own."""
-    above = _above(lines, at)
-    if above is None:
-        return 0
-    opens = re.search(r":\s*(#.*)?$", lines[above]) is not None
-    return _column(lines[above]) + (2 if opens else 0)
-
-
-def _out_of_line(lines: Sequence[str], stop: Stop) -> Slip | None:
-    """A line that lines up with no other, or a dash among keys."""
-    above = _above(lines, stop.line)
-    if above is None or not ("<block end>" in stop.said or "mapping values" in stop.said):
-        return None
-    line = lines[stop.line]
-    content = line.lstrip()
-    if content.startswith("- ") and _KEY.match(lines[above]) and not lines[above].lstrip().startswith("- "):
-        mended = indent(lines[above]) + content[2:].lstrip()
-        return Slip(stop.line, len(indent(line)), "a dash stands before a key, where there is no list", mended)
-    if not _KEY.match(line):
-        return None
-    column = _wanted_column(lines, stop.line)
-    what = "this line does not line up with the key above it"
-    return Slip(stop.line, len(indent(line)), what, " " * column + content, f"let it begin in column {column + 1}")
-
-
 #: In the order in which they are looked for.
 SLIPS: tuple[Callable[[Sequence[str], Stop], Slip | None], ...] = (
-    _tab, _hash, _quote_left_open, _quote_broken_off, _escape, _reserved, _no_colon_before_brace, _brackets,
-    _no_space, _no_space_behind_dash, _second_colon, _broken_line, _no_colon, _out_of_line,
+    tab, _hash, _quote_left_open, _quote_broken_off, _escape, _reserved, _no_colon_before_brace, _brackets, _no_comma,
+    _no_space, _no_space_behind_dash, _second_colon, number_for_a_dash, broken_line, _no_colon,
+    dash_out_of_line, out_of_line,
 )  # fmt: skip

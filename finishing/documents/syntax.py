@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 import yaml
 
-from finishing.documents.slips import SLIPS, UNKNOWN, Slip, Stop, indent
+from finishing.documents.slip import UNKNOWN, Slip, Stop, indent
+from finishing.documents.slips import SLIPS
 from finishing.errors import Place, Problem
 
 

@@ -6,12 +6,16 @@ from typing import Any
 from pydantic import BaseModel
 
 from finishing.documents.fields import Words, parse_number
-from finishing.documents.meant import as_meant, reads
-from finishing.documents.models import Found, field_of, found_at, keys_of, model_in, required_keys, words_of
+from finishing.documents.flow import flow
+from finishing.documents.meant import as_meant, in_pixels, of_hundred, reads
+from finishing.documents.models import Found, field_of, found_at, keys_of, model_in, required_keys, taken_keys, words_of
 from finishing.documents.names import nearest, plainly_alike, same_word, spelled, synonyms, unknown_name
 from finishing.documents.tree import Path_, Tree
 from finishing.errors import Place, Problem
 from finishing.units import format_number
+
+#: As many signs of a user's own list or mapping as are repeated.
+_MOST_SIGNS = 80
 
 
 def shape(value: object) -> str:
@@ -32,14 +36,38 @@ def not_a_mapping(tree: Tree, path: Path_, value: object, model: type[BaseModel]
     slip = _no_mapping(value, tree.place(path), path)
     if slip is not None:
         return slip
-    name = f'"{path[-1]}"' if path and isinstance(path[-1], str) else "this"
+    key = path[-1] if path and isinstance(path[-1], str) else None
+    remedy = "write one `key: value` a line" + (", without dashes" if isinstance(value, list) else "")
     return Problem(
-        f"{name} must be a mapping",
+        "this must be a mapping" if key is None else f'"{key}" must be a mapping',
         where=tree.place(path),
         got=shape(value),
         expected=f"keys and values: {', '.join(keys_of(model))}",
-        remedy="write one `key: value` a line" + (", without dashes" if isinstance(value, list) else ""),
+        remedy=remedy if key is None else in_braces(key, value, model) or remedy,
     )
+
+
+def in_braces(key: str, value: object, model: type[BaseModel]) -> str | None:
+    """How a value that stands bare behind a key is written, where a parameter takes it; None where none does. Where
+    it may be another that is meant, it is an example."""
+    if not isinstance(value, str):
+        return None
+    needed = required_keys(model)
+    if len(needed) > 1:
+        return None
+    keys = needed or keys_of(model)
+    takes = [one for one in keys if reads(value, field_of(model, one))]
+    written = value
+    if not takes:
+        for one in keys:
+            info = field_of(model, one)
+            slip = as_meant(value, info, words_of(info))
+            if slip is not None:
+                takes, written = [one], slip.written
+                break
+    if not takes:
+        return None
+    return f"write {key}: {{{takes[0]}: {written}}}" + ("" if needed else ", for example")
 
 
 def explained(errors: list[Any], tree: Tree, prefix: Path_, root: type[BaseModel]) -> list[tuple[Path_, Problem]]:
@@ -99,10 +127,16 @@ def _explain(error: Any, tree: Tree, at: Found) -> Problem:
         expected = "a number" if words is None or words.each is None else _span(words.each)
         remedy = f"write {expected} behind {name}:"
     elif words is not None and words.each is not None and (outside := _outside(value, words.each)):
-        remedy = f"{outside}: write {_span(words.each)} there"
+        in_fractions = "fractions of" in words.expected
+        remedy = (in_pixels(value) if in_fractions else None) or f"{outside}: write {_span(words.each)} there"
     got, filled = shape(value), error.get("input")
+    if error["type"] == "value_error" and isinstance(value, dict | list) and value:  # of the right kind: as it stands
+        in_full = flow(value)
+        got = in_full if len(in_full) <= _MOST_SIGNS else got
     if setting is None and isinstance(filled, list | tuple) and "$" in got and filled != value:
-        got = f"{got}, which is {shape(list(filled))}"
+        got = f"{got}, which is {flow(filled)}"
+    if path not in tree.value_places and error["type"] == "value_error":  # its default, beside what another is given
+        got = f"{flow(filled)}, which it is unless said"
     return Problem(f"{called} cannot be read", where=place, got=got, expected=expected, remedy=remedy)
 
 
@@ -155,7 +189,7 @@ def _key_meant(at: Found, tree: Tree) -> str | None:
         return None
     beside = tree.at(at.path[:-1])
     there = set(beside) if isinstance(beside, dict) else set()
-    known, needed = keys_of(model), required_keys(model)
+    known, needed = taken_keys(model), required_keys(model)
     same = [key for key in synonyms(name, known) if key not in there]
     return (
         same_word(name, known)
@@ -166,7 +200,7 @@ def _key_meant(at: Found, tree: Tree) -> str | None:
 
 def _unknown_key(name: str, tree: Tree, at: Found) -> Problem:
     model, place = at.owner, tree.key_place(at.path)
-    known = keys_of(model) if model else []
+    known = taken_keys(model) if model else []
     problem = unknown_name("key", name, known, place)
     remedy = None
     near = _key_meant(at, tree)
@@ -236,6 +270,9 @@ def _expected(error: Any, at: Found, name: str, value: object) -> tuple[str, str
             return "a list", f"write {name}: [{_pairs(value, model)}]"
         if isinstance(value, dict) and value:
             first, said = next(iter(value.items()))
+            unnumbered = re.sub(r"^\d{1,2}[.)]\s*(?=\S)", "", str(first))
+            if unnumbered != first:
+                return "a list", f"put dashes in place of the numbers: - {unnumbered}: …"
             begun = f"- {first}: {shape(said) if isinstance(said, str) else '…'}"
             if model is None:
                 return "a list", f"put a dash before each of its entries: {begun}"
@@ -256,7 +293,7 @@ def _expected(error: Any, at: Found, name: str, value: object) -> tuple[str, str
 def _choice(name: str, value: object, words: Words) -> str:
     """What to write where a value cannot be read: the choice that was meant, those that are left, or an example."""
     if not words.choices or not isinstance(value, str):
-        return f"write {name}: {words.example}, for example"
+        return _beyond(name, value, words) or f"write {name}: {words.example}, for example"
     wants = spelled(value) in ("yes", "true", "on", "always")
     left = [one for one in words.choices if one != "none"]
     near = None if wants and len(left) < len(words.choices) else nearest(value, words.choices)
@@ -266,6 +303,21 @@ def _choice(name: str, value: object, words: Words) -> str:
         return f"write {name}: {words.example if words.example in left else left[0]}, for example"
     *most, last = [f"{name}: {one}" for one in left]
     return f"write {', '.join(most)} or {last}" if most else f"write {last}"
+
+
+def _beyond(name: str, value: object, words: Words) -> str:
+    """What to do about a number above or below what it may be; empty where it is neither. From 10 to 100 it may be a
+    percentage of what goes to a few times the whole."""
+    if words.low is None or words.high is None or not _is_number(value):
+        return ""
+    outside = _outside([value], (words.low, words.high))
+    if not outside:
+        return ""
+    number = parse_number(value)
+    share = of_hundred(number, words) if 10 <= number <= 100 and words.high < 10 else None
+    if share is not None and words.low <= parse_number(share) <= words.high:
+        return f"{outside}: write {name}: {share} where that is a percentage"
+    return f"{outside}: write {name}: {words.example}, for example"
 
 
 def _as_mapping(key: str, value: object, model: type[BaseModel] | None) -> str:

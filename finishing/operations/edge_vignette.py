@@ -4,13 +4,14 @@ import math
 from typing import Annotated, Any, ClassVar
 
 import numpy as np
-from pydantic import BeforeValidator, PlainSerializer, WithJsonSchema
+from pydantic import BeforeValidator, PlainSerializer, ValidationInfo, WithJsonSchema, field_validator
 
 from finishing.colour import transfer
 from finishing.compiled import ONE, ZERO, compiled, cube_root, singles, smooth_step
 from finishing.documents.fields import Centre, Fraction, Words, choice, number, parse_colour
 from finishing.kernel import Kernel, PlaceKernel
 from finishing.operation import Domain, Geometry, Operation, Pixels, Reach, parameter
+from finishing.units import format_number
 
 #: A rectangle is drawn as a superellipse of this exponent, so that no crease runs to its corners.
 RECTANGLE_EXPONENT = 6
@@ -61,9 +62,22 @@ class EdgeVignette(Operation):
     starts_at: Annotated[float, number(0, 2, example="0.55")] = parameter(
         "where it begins: 0 the centre, 1 the frame's corner (ellipse) or edge (rectangle)", 0.5
     )
-    reaches: Annotated[float, number(0, 3, example="1.0")] = parameter("where it is complete, in the same measure", 1.0)
+    reaches: Annotated[float, number(0, 3, example="1.0")] = parameter(
+        "where it is complete, in the same measure, not below starts_at", 1.0, beside_another=True
+    )
     shape: Annotated[str, choice("ellipse", "rectangle")] = parameter("the outline", "ellipse")
     centre: Centre = parameter("the middle of the untouched part", "frame")
+
+    @field_validator("reaches")
+    @classmethod
+    def _outward(cls, value: float, info: ValidationInfo) -> float:
+        start = info.data.get("starts_at", 0)
+        if value < start:
+            raise ValueError(
+                f"expected a number not below starts_at, which is {format_number(start, 4)}; "
+                "make reaches the larger one: it grows outward"
+            )
+        return value
 
     @property
     def domain(self) -> Domain:

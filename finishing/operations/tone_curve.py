@@ -9,6 +9,7 @@ from pydantic import BeforeValidator, WithJsonSchema
 
 from finishing.colour import transfer
 from finishing.compiled import ZERO, compiled, cube_root, srgb_decode, srgb_encode
+from finishing.documents.curve_points import LEAST_STEP, remedy_for_points
 from finishing.documents.fields import Words, choice, parse_number
 from finishing.kernel import Kernel, PixelKernel
 from finishing.operation import Domain, Geometry, Operation, Pixels, parameter
@@ -22,7 +23,8 @@ EXPECTED_POINTS = (
 
 def _parse_points(value: object) -> tuple[tuple[float, float], ...]:
     """Points of a curve. Raises ValueError unless x rises strictly and all lies in −1…4."""
-    message = f"expected {EXPECTED_POINTS}"
+    told = remedy_for_points(value, LOWEST, HIGHEST)
+    message = f"expected {EXPECTED_POINTS}" + (f"; {told}" if told else "")
     if not isinstance(value, list | tuple) or not 2 <= len(value) <= MOST_POINTS:
         raise ValueError(message)
     points = []
@@ -35,7 +37,7 @@ def _parse_points(value: object) -> tuple[tuple[float, float], ...]:
             raise ValueError(message) from None
     if any(not LOWEST <= number <= HIGHEST for point in points for number in point):
         raise ValueError(message)
-    if any(b[0] - a[0] < 1e-4 for a, b in pairwise(points)):
+    if any(b[0] - a[0] < LEAST_STEP for a, b in pairwise(points)):
         raise ValueError(message)
     return tuple(points)
 

@@ -25,7 +25,7 @@ from finishing.compiled import (
 from finishing.documents.fields import Colour, number, parse_colour
 from finishing.kernel import Kernel, PlaceKernel
 from finishing.operation import Domain, Geometry, Operation, Pixels, Reach, parameter
-from finishing.regions.places import AnyPoint, in_pixels
+from finishing.regions.places import any_point, in_pixels
 
 TWO = np.float32(2)
 THREE = np.float32(3)
@@ -52,8 +52,12 @@ class Veil(Operation):
     density: Annotated[float, number(0, 6, example="0.4")] = parameter(
         "how thick the haze is at the far line: 0 none, 0.7 half of the contrast is left, 2.3 a tenth"
     )
-    near_at: AnyPoint = parameter("a point of the line up to which the air is clear", (0.5, 0.95))
-    far_at: AnyPoint = parameter("a point of the line from which on the haze is whole, such as the horizon", (0.5, 0.4))
+    near_at: Annotated[tuple[float, float], any_point("[0.5, 0.95]")] = parameter(
+        "a point of the line up to which the air is clear", (0.5, 0.95)
+    )
+    far_at: Annotated[tuple[float, float], any_point("[0.5, 0.4]")] = parameter(
+        "a point of the line from which on the haze is whole, such as the horizon", (0.5, 0.4), beside_another=True
+    )
     colour: Colour = parameter("the colour of the air, that of the sky just over the horizon", parse_colour("#d9dde0"))
 
     @field_validator("far_at")

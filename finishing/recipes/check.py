@@ -21,10 +21,10 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import model_validator
 
+from finishing.documents.flow import flow
 from finishing.documents.reading import Model
 from finishing.errors import Place
 from finishing.operation import Geometry, Planes, Rectangle
-from finishing.recipes.recipe import flow
 from finishing.regions.combined import written
 from finishing.regions.region import Region, Weights
 from finishing.units import format_number
@@ -114,6 +114,7 @@ class Check(Model):
     looks_at_original: ClassVar[bool] = False
     #: Whether at_most holds for the size of the value, whatever its sign.
     signed: ClassVar[bool] = False
+    keys_beside: ClassVar[tuple[str, ...]] = ("where",)
 
     @model_validator(mode="after")
     def _has_a_limit(self) -> "Check":

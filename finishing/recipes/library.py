@@ -40,10 +40,11 @@ def _is_recipe(path: Path) -> bool:
     return isinstance(data, dict) and not _KEYS.isdisjoint(data)
 
 
-def find_recipe(name: str, *folders: Path, inside: Path | None = None) -> Path:
+def find_recipe(name: str, *folders: Path, inside: Path | None = None, asking: Path | None = None) -> Path:
     """The file of a look: a name found in `folders`, then in the library; or a path, relative to the first folder.
 
-    inside: the folder that a path must not leave. Raises Problem with the nearest name.
+    inside: the folder that a path must not leave; asking: the recipe that names it, which is not offered. Raises
+    Problem with the nearest name.
     """
     if name.endswith((".yaml", ".yml")) or "/" in name or "\\" in name:
         path = (folders[0] if folders else Path()) / name
@@ -68,5 +69,5 @@ def find_recipe(name: str, *folders: Path, inside: Path | None = None) -> Path:
             expected="a recipe, with look and steps",
             remedy="name a look; `finishing looks` lists those that come along",
         )
-    known = {one for folder in everywhere for one in recipes_in(folder)}
-    raise unknown_name("look", name, known, None, listed_by="finishing looks")
+    own = {one for folder in folders for one, path in recipes_in(folder).items() if path != asking}
+    raise unknown_name("look", name, recipes_in(library_folder()), None, listed_by="finishing looks", besides=own)

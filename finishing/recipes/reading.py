@@ -9,7 +9,7 @@ from finishing.documents.fields import Text, whole_number
 from finishing.documents.names import unknown_name
 from finishing.documents.partial import read_partly
 from finishing.documents.reading import Model, parse_document, validate
-from finishing.documents.telling import shape
+from finishing.documents.telling import in_braces, shape
 from finishing.documents.tree import Path_, Tree
 from finishing.errors import Place, Problem, ProblemSet, problems_of
 from finishing.operation import Operation
@@ -21,7 +21,7 @@ from finishing.regions.region import Region
 
 #: Reads what stands behind `where`: the tree, the path of the value, the value with settings filled in.
 RegionReader = Callable[[Tree, Path_, Any], Region]
-#: Finds the file of a look by its name: the name, and the folder of the recipe that names it.
+#: Finds the file of a look by its name: the name, and the file of the recipe that names it.
 RecipeFinder = Callable[[str, Path], Path]
 
 
@@ -76,6 +76,25 @@ def read_recipe(path: Path, vocabulary: Vocabulary, overrides: Mapping[str, Any]
         elif chain.whole:
             chain.problems.append(unknown_name("setting", name, settings, str(path)))
     return _recipe(chain, path, settings, vocabulary, places)
+
+
+def idle_settings(path: Path, vocabulary: Vocabulary) -> list[Problem]:
+    """The settings of a recipe's own file that no step and no check asks for, neither there nor in a recipe that it
+    extends. Each is sound, and does nothing."""
+    chain = _chain(path, vocabulary)
+    asked = {name for _, file in chain.files for raw in (*file.steps, *file.checks) for _, name in asked_for(raw, ())}
+    tree, file = chain.files[0]
+    left = sorted(asked & file.settings.keys())
+    return [
+        Problem(
+            f'no step asks for the setting "{name}"',
+            where=tree.key_place(("settings", name)),
+            expected=f"a setting that stands somewhere below as ${name}" + (f", as ${left[0]} does" if left else ""),
+            remedy=f"write ${name} where its value belongs, or take it out",
+        )
+        for name in file.settings
+        if name not in asked
+    ]
 
 
 def read_recipe_text(text: str, path: Path, vocabulary: Vocabulary, settings: Mapping[str, Any]) -> Recipe:
@@ -164,7 +183,7 @@ def _chain(path: Path, vocabulary: Vocabulary) -> _Chain:
         if parent is None:
             return _Chain(files, problems, whole)
         try:
-            path = vocabulary.find_recipe(parent, path.parent)
+            path = vocabulary.find_recipe(parent, path)
         except Problem as error:
             return _Chain(files, [*problems, error.at(document.place("extends"))], whole=False)
         if path.resolve() in seen:
@@ -180,6 +199,9 @@ def _step(tree: Tree, index: int, raw: Any, settings: Mapping[str, Any], vocabul
         raw = {raw: None}
     if not isinstance(raw, dict) or len(raw) != 1:
         names = ", ".join(raw) if isinstance(raw, dict) else shape(raw)
+        lacking = _not_of_one_step(tree, path, raw, vocabulary)
+        if lacking:
+            raise ProblemSet(lacking)
         raise Problem(
             "a step names one operation",
             where=tree.place(path),
@@ -201,7 +223,7 @@ def _step(tree: Tree, index: int, raw: Any, settings: Mapping[str, Any], vocabul
             where=tree.place(path),
             got=shape(filled),
             expected="{" + ", ".join(f"{key}: …" for key in operation.model_fields) + "}",
-            remedy=f"write {operation.example}, for example",
+            remedy=in_braces(name, value, operation) or f"write {operation.example}, for example",
         )
     problems: list[Problem] = []
     where, made = None, None
@@ -218,3 +240,27 @@ def _step(tree: Tree, index: int, raw: Any, settings: Mapping[str, Any], vocabul
     if problems or made is None:
         raise ProblemSet(problems)
     return Step(made, where, tree.place(path))
+
+
+def _not_of_one_step(tree: Tree, path: Path_, raw: Any, vocabulary: Vocabulary) -> list[Problem]:
+    """The problems of steps that lack their own dash, in lines below that of another step, and of a `where` in line
+    with its operation."""
+    if not isinstance(raw, dict) or not raw:
+        return []
+    places = {name: tree.key_place((*path, name)) for name in raw}
+    first, *others = raw
+    told = []
+    for name in others if all(one == "where" or one in vocabulary.operations for one in raw) else ():
+        if name == "where":
+            what = f'"where" belongs among the parameters of "{first}"'
+            remedy = "indent it as deep as they are, or write it in their braces"
+        elif places[name].line == places[first].line:
+            return []
+        else:
+            what = "a dash is missing before this step"
+            remedy = f"write - {name}: …, the dash in line with the one of the step above"
+        told.append(
+            Problem(what, where=places[name], got=f"{name}: …", expected="- operation: {parameter: value}",
+                    remedy=remedy)
+        )  # fmt: skip
+    return told if first != "where" else []

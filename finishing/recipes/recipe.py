@@ -8,6 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from finishing.documents.flow import flow
 from finishing.errors import Place
 from finishing.operation import Operation
 from finishing.regions.region import Region
@@ -107,20 +108,3 @@ def brief(value: Any) -> str:
         deep = any(isinstance(one, Mapping | list | tuple) for one in value)
         return "a list" if deep or len(value) > _FEW else flow(value)
     return flow(value)
-
-
-def flow(value: Any) -> str:
-    """A plain value as YAML on one line: {stops: 0.3}, [[0, 0.06], [1, 0.97]]."""
-    if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{key}: {flow(item)}" for key, item in value.items()) + "}"
-    if isinstance(value, list | tuple):
-        return "[" + ", ".join(flow(item) for item in value) + "]"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return repr(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)
-    if value is None:
-        return "null"
-    text = str(value)
-    plain = text.replace("_", "").replace(" ", "").replace(".", "").replace("/", "").replace("-", "").isalnum()
-    return text if plain and text == text.strip() else json.dumps(text, ensure_ascii=False)

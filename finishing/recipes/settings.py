@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
 
-from finishing.documents.names import unknown_name
+from finishing.documents.names import same_word, unknown_name
 from finishing.documents.tree import Path_, Tree
 from finishing.errors import Place, Problem, ProblemSet, problems_of
 
@@ -63,6 +63,7 @@ class SettingsAsked:
         except (Problem, ProblemSet) as error:
             told, failed = problems_of(error), True
         names = {tree.place(at): name for at, name in asked if name in self._values}
+        told = [_meant_as_setting(one, value, path, tree, self._values) for one in told]
         passed_over = {problem.where for problem in unknown}
         rest = [one for one in told if one.where not in passed_over and not self._kept(one, names)]
         if unknown or failed:
@@ -79,3 +80,24 @@ class SettingsAsked:
         told = Problem(what, where=self._places[name], got=problem.got, expected=problem.expected, remedy=remedy)
         self._wrong.setdefault(name, told)
         return True
+
+
+def _texts(value: Any, path: Path_) -> Iterator[tuple[Path_, str]]:
+    """Every text of a plain value, with its path."""
+    if isinstance(value, str):
+        yield path, value
+    items = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, item in items:
+        yield from _texts(item, (*path, key))
+
+
+def _meant_as_setting(problem: Problem, value: Any, path: Path_, tree: Tree, settings: Mapping[str, Any]) -> Problem:
+    """The problem of a text that is the name of a setting without its $, told so; others as they are."""
+    for at, text in _texts(value, path):
+        if tree.place(at) == problem.where and problem.got == text:
+            name = same_word(text, settings)
+            if name is not None:
+                before = f"{at[-1]}: " if isinstance(at[-1], str) else ""
+                return Problem(problem.what, where=problem.where, got=problem.got, expected=problem.expected,
+                               remedy=f"write {before}${name} for the setting of this name")  # fmt: skip
+    return problem

@@ -1,6 +1,6 @@
 """A straight gradient, as of a graduated filter in front of the lens."""
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,7 +9,7 @@ from pydantic import ValidationInfo, field_validator
 from finishing.compiled import compiled
 from finishing.operation import Geometry, Pixels, Planes, parameter
 from finishing.regions.edges import falling, plain_falling, whole_pixels
-from finishing.regions.places import AnyPoint, in_pixels, parse_numbers
+from finishing.regions.places import any_point, in_pixels, parse_numbers
 from finishing.regions.region import Region, WeightKernel, Weights
 
 
@@ -27,8 +27,8 @@ class Gradient(Region):
         "type": "array", "items": {"type": "number"}, "minItems": 4, "maxItems": 4
     }  # fmt: skip
 
-    full_at: AnyPoint = parameter("the point up to which it is fully in")
-    gone_at: AnyPoint = parameter("the point at which it has faded out")
+    full_at: Annotated[tuple[float, float], any_point("[0.5, 0.2]")] = parameter("the point up to which it is fully in")
+    gone_at: Annotated[tuple[float, float], any_point("[0.5, 0.6]")] = parameter("the point at which it has faded out")
 
     @field_validator("gone_at")
     @classmethod

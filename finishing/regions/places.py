@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, WithJsonSchema
 
-from finishing.documents.fields import Words, numbers, parse_number
+from finishing.documents.fields import Kind, Words, numbers, parse_number
 from finishing.errors import Problem
 from finishing.operation import Geometry
 
@@ -34,9 +34,11 @@ Centre = Annotated[
     WithJsonSchema({"anyOf": [{"enum": ["subject", "frame"]}, _POINT_SCHEMA], "description": EXPECTED_CENTRE}),
     Words(EXPECTED_CENTRE, "subject"),
 ]
-AnyPoint = Annotated[tuple[float, float], numbers(
-    2, LEAST, MOST, "a point [x, y] in fractions of the frame's width and height", "[0.5, 0.4]"
-)]  # fmt: skip
+
+
+def any_point(example: str) -> Kind:
+    """A point of a frame or beside it. example: one to copy; two that must differ have two."""
+    return numbers(2, LEAST, MOST, "a point [x, y] in fractions of the frame's width and height", example)
 
 
 def in_pixels(point: tuple[float, float], geometry: Geometry) -> tuple[float, float]:

@@ -31,10 +31,10 @@ class LightnessRange(Region):
     short: ClassVar[str] = "[from, to]: two lightnesses from 0 (black) to 1 (white), the darker one first"
     short_schema: ClassVar[dict[str, Any]] = PAIR_SCHEMA
 
-    at_least: Annotated[float, number(0, 1, example="0.7")] = parameter(
+    at_least: Annotated[float, number(0, 1, example="0.3")] = parameter(
         "the darkest lightness that is fully in; 0: no bound", 0.0
     )
-    at_most: Annotated[float, number(0, 1, example="0.3")] = parameter(
+    at_most: Annotated[float, number(0, 1, example="0.7")] = parameter(
         "the brightest lightness that is fully in; 1: no bound", 1.0
     )
     soft: Annotated[float, number(0, 1, example="0.1")] = parameter(
@@ -87,7 +87,7 @@ class ChromaRange(Region):
     at_least: Annotated[float, number(0, 0.5, example="0.08")] = parameter(
         "the weakest chroma that is fully in; 0: no bound", 0.0
     )
-    at_most: Annotated[float, number(0, 0.5, example="0.05")] = parameter(
+    at_most: Annotated[float, number(0, 0.5, example="0.2")] = parameter(
         "the strongest chroma that is fully in; 0.5: no bound", 0.5
     )
     soft: Annotated[float, number(0, 0.5, example="0.04")] = parameter(

@@ -13,9 +13,8 @@ from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.regions.catalogue import REGIONS, stands_alone
 from finishing.regions.combined import AllOf, AnyOf, Not
 from finishing.regions.mask import FrameMask
+from finishing.regions.meant import misplaced, no_region, otherwise_written, without_braces
 from finishing.regions.region import Region
-
-EXAMPLE = "where: {near: subject}"
 
 
 def read_region(tree: Tree, path: Path_, value: Any) -> Region:
@@ -25,24 +24,19 @@ def read_region(tree: Tree, path: Path_, value: Any) -> Region:
     folder of the tree's file. Raises ProblemSet with all that is wrong.
     """
     if isinstance(value, str):
+        negated = without_braces(value, tree.place(path))
+        if negated is not None:
+            raise ProblemSet([negated])
         value = {value: None}
     if not isinstance(value, dict) or not value:
-        raise ProblemSet(
-            [
-                Problem(
-                    "this does not say where",
-                    where=tree.place(path),
-                    got=shape(value) if value else "nothing",
-                    expected="a region, or several: {ellipse: subject}",
-                    remedy=f"write {EXAMPLE}, for example",
-                )
-            ]
-        )
+        raise ProblemSet([no_region(tree, path, value)])
     regions: list[Region] = []
-    problems: list[Problem] = []
+    problems = misplaced(tree, path, value)
+    told = {problem.where for problem in problems}
     for name, item in value.items():
         try:
-            regions.append(_named(tree, path, name, item))
+            if tree.key_place((*path, name)) not in told:
+                regions.append(_named(tree, path, name, item))
         except (Problem, ProblemSet) as error:
             problems += problems_of(error)
     if problems:
@@ -54,7 +48,8 @@ def _named(tree: Tree, path: Path_, name: str, item: Any) -> Region:
     inside = (*path, name)
     kind = REGIONS.get(name)
     if kind is None:
-        raise unknown_name("region", name, REGIONS, tree.key_place(inside))
+        place = tree.key_place(inside)
+        raise without_braces(name, place, is_key=True) or unknown_name("region", name, REGIONS, place)
     if issubclass(kind, Not):
         if item is None:
             raise _unreadable(tree, inside, kind, item)
@@ -69,7 +64,7 @@ def _named(tree: Tree, path: Path_, name: str, item: Any) -> Region:
         try:
             region = kind.model_validate(kind.spelled_out(item))
         except (ValidationError, ValueError):
-            raise _unreadable(tree, inside, kind, item) from None
+            raise otherwise_written(tree, inside, kind, item) or _unreadable(tree, inside, kind, item) from None
     if isinstance(region, FrameMask):
         try:
             return region.beside(Path(tree.file).parent)

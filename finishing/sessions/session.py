@@ -29,6 +29,7 @@ from finishing.documents.reading import Model
 from finishing.documents.telling import shape
 from finishing.documents.tree import Path_
 from finishing.errors import Place, Problem, ProblemSet, problems_of
+from finishing.recipes.library import recipes_in
 from finishing.sessions.blends import Blends, FrameBlend, blend_problems
 from finishing.sessions.clocks import CameraClocks, clock_problems, clock_warnings
 from finishing.sessions.deliverables import Deliverable, deliverable_problems, idle_settings
@@ -302,10 +303,11 @@ def _looks(document: Document[SessionFile], known_looks: Iterable[str] | None) -
             if isinstance(file, Problem):
                 problems.append(file)
         elif known_looks is not None:
-            known = {*known_looks, *own}
-            if entry.look not in known:
+            library = set(known_looks)
+            if entry.look not in library and entry.look not in own:
+                mine, place = recipes_in(folder), document.place(*at)
                 problems.append(
-                    unknown_name("look", entry.look, known, document.place(*at), listed_by="finishing looks")
+                    unknown_name("look", entry.look, library, place, listed_by="finishing looks", besides=mine)
                 )
     return problems
 

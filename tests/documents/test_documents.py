@@ -138,6 +138,13 @@ def test_a_colour_gives_its_hue() -> None:
             "    do this:  write frames: [first, second]",
         ),
         (
+            "frames:\n  1. a: x\n  2. b: y",
+            'sample.yaml:2:3: "frames" cannot be read\n'
+            "    found:    a mapping (key: value)\n"
+            "    expected: a list\n"
+            "    do this:  put dashes in place of the numbers: - a: …",
+        ),
+        (
             "- a\n- b",
             "sample.yaml:1:1: this must be a mapping\n"
             "    found:    [a, b]\n"
@@ -150,7 +157,7 @@ def test_a_colour_gives_its_hue() -> None:
             'sample.yaml:1:8: "small" cannot be read\n'
             "    found:    1.5\n"
             "    expected: a number from 0 to 1\n"
-            "    do this:  write small: 0.5, for example",
+            "    do this:  1.5 is above 1: write small: 0.5, for example",
         ),
         (
             "small: .nan",

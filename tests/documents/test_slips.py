@@ -123,6 +123,34 @@ SLIPS = {
     'session: "A, B" shutter: 1/4': (
         "1:16", "a second key stands in this line", "write shutter: 1/4 in a line of its own"
     ),
+    # commas that are missing
+    "one: {opacity: 0.4 subject: [0.5, 0.4]}": (
+        "1:19", "a comma is missing here", "write one: {opacity: 0.4, subject: [0.5, 0.4]}"
+    ),
+    "rights: {creator: $who usage: x}": (
+        "1:23", "a comma is missing here", "write rights: {creator: $who, usage: x}"
+    ),
+    "rights: {creator: Anna usage: 4}": (
+        "1:23", "a comma is missing here", "write rights: {creator: Anna, usage: 4}"
+    ),
+    "rights: {creator: Anna motto: 4 of us}": (
+        "1:29", "a text with a colon and a space in it needs quotes", 'write rights: {creator: "Anna motto: 4 of us"}'
+    ),
+    "many: {one: {opacity: 0.4} two: {quality: 90}}": (
+        "1:27", "a comma is missing here", "write many: {one: {opacity: 0.4}, two: {quality: 90}}"
+    ),
+    "one: {subject: [0.5, 0.4] opacity: 0.4}": (
+        "1:26", "a comma is missing here", "write one: {subject: [0.5, 0.4], opacity: 0.4}"
+    ),
+    "looks: [{look: a} {look: b}]": ("1:18", "a comma is missing here", "write looks: [{look: a}, {look: b}]"),
+    # round brackets
+    "one: (opacity: 0.4)": ("1:6", "round brackets stand where braces belong", "write one: {opacity: 0.4}"),
+    "one: (opacity: 0.4, quality: 90)": (
+        "1:6", "round brackets stand where braces belong", "write one: {opacity: 0.4, quality: 90}"
+    ),
+    "many: {a: (opacity: 0.4), b: {quality: 90}}": (
+        "1:11", "round brackets stand where braces belong", "write many: {a: {opacity: 0.4}, b: {quality: 90}}"
+    ),
     # decimal commas
     "one: {straighten: 0,8}": ("1:21", 'a decimal comma: "straighten" takes a point', "write one: {straighten: 0.8}"),
     "{aperture: f/5,6, shutter: 1/125}": (
@@ -241,6 +269,30 @@ SLIPS = {
     ),
     "rights:\n  creator: A\n   usage: b": (
         "3:4", "this line does not line up with the key above it", 'let it begin in column 3; write "  usage: b"'
+    ),
+    "looks:\n  - look: a\n- look: b\n  - look: c": (
+        "3:1", "this dash does not line up with those of its list", 'let it begin in column 3; write "  - look: b"'
+    ),
+    "looks:\n  - look: a\n    - look: b": (
+        "3:5", "this dash does not line up with those of its list", 'let it begin in column 3; write "  - look: b"'
+    ),
+    "looks:\n  - look: a\n    frames: all\n   - look: b": (
+        "4:4", "this dash does not line up with those of its list", 'let it begin in column 3; write "  - look: b"'
+    ),
+    "frames:\n  - a\n - b\n  - c": (
+        "3:2", "this dash does not line up with those of its list", 'let it begin in column 3; write "  - b"'
+    ),
+    "looks:\n  - look: a\n\t- look: b\n  - look: c": (
+        "3:1", "a tab stands where YAML wants spaces", 'type spaces instead; write "  - look: b"'
+    ),
+    "looks:\n\t- look: a\n    - look: b": (
+        "2:1", "a tab stands where YAML wants spaces", 'type spaces instead; write "    - look: a"'
+    ),
+    "looks:\n  1. look: a\n  - look: b": (
+        "2:3", "a number stands where a dash belongs", "write - look: a"
+    ),
+    "looks:\n  - look: a\n  2. look: b": (
+        "3:3", "a number stands where a dash belongs", "write - look: b"
     ),
     "session: a\n- frames: b": (
         "2:1", "a dash stands before a key, where there is no list", "write frames: b"

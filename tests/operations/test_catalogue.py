@@ -8,6 +8,7 @@ import pytest
 import yaml
 from pydantic import ValidationError
 
+from finishing.documents.models import words_of
 from finishing.documents.reading import validate
 from finishing.documents.tree import parse_tree
 from finishing.engine.ends import LinearSink, LinearSource
@@ -63,6 +64,15 @@ def test_is_named_documented_and_shown_by_an_example(name: str) -> None:
     for facts in parameters_of(operation):
         assert facts.about, f"{name}.{facts.name} has no description"
         assert facts.expected.strip() != "a value", f"{name}.{facts.name} does not say what is expected"
+
+
+@every_operation
+def test_the_examples_that_are_told_for_parameters_are_sound_together(name: str) -> None:
+    told = {key: words.example for key, info in OPERATIONS[name].model_fields.items() if (words := words_of(info))}
+    if name == "white_balance":  # a grey tells what the temperature would
+        del told["grey"]
+    text = "{" + ", ".join(f"{key}: {example}" for key, example in told.items()) + "}"
+    assert OPERATIONS[name].model_validate(parse_tree(text, "x").data)
 
 
 @every_operation

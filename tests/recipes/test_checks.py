@@ -306,14 +306,14 @@ skin_lightness_shift
         (
             "clipped_white: {where: {ellipse: subject}}",
             """look.yaml:2:20: "clipped_white" cannot be read
-    found:    a mapping (key: value)
+    found:    {where: {ellipse: subject}}
     expected: a limit: at_most, at_least or between
     do this:  add at_most: 0.02, for example""",
         ),
         (
             "skin_hue_shift: {at_least: 3}",
             """look.yaml:2:22: unknown key "at_least"
-    expected: one of at_most, between
+    expected: one of at_most, between, where
     do this:  did you mean "at_most"?""",
         ),
         (
@@ -326,7 +326,7 @@ skin_lightness_shift
         (
             "mean_lightness: {at_least: 0.6, at_most: 0.4}",
             """look.yaml:2:21: "mean_lightness" cannot be read
-    found:    a mapping (key: value)
+    found:    {at_least: 0.6, at_most: 0.4}
     expected: limits that a value can keep
     do this:  let the lower one be the smaller""",
         ),

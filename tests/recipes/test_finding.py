@@ -68,3 +68,19 @@ def test_a_name_that_no_file_can_have(folder: Path) -> None:
     for name in ("x" * 5000, "a\0b", "*"):
         with pytest.raises(Problem, match="unknown look"):
             find_recipe(name, folder)
+
+
+def test_what_is_offered_are_the_looks_that_the_command_lists_and_those_at_hand(folder: Path) -> None:
+    count = len(recipes_in(library_folder()))
+    with pytest.raises(Problem) as caught:
+        find_recipe("fadedd", folder)
+    assert caught.value.expected == f"one of the {count} that `finishing looks` lists, or flow or mine"
+    with pytest.raises(Problem) as caught:
+        find_recipe("mime", folder, asking=folder / "mine.yaml")
+    assert caught.value.expected == f"one of the {count} that `finishing looks` lists, or flow"
+    assert "mine" not in str(caught.value.remedy)
+    for number in range(20):
+        (folder / f"own_{number}.yaml").write_text(RECIPE)
+    with pytest.raises(Problem) as caught:
+        find_recipe("fadedd", folder)
+    assert caught.value.expected == f"one of the {count} that `finishing looks` lists, or one of the 22 of your own"

@@ -5,10 +5,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from finishing.batch.work.looks import library, vocabulary
+from finishing.documents.flow import flow
 from finishing.errors import ProblemSet
 from finishing.recipes.library import library_folder, recipes_in
 from finishing.recipes.reading import read_recipe
-from finishing.recipes.recipe import Recipe, flow
+from finishing.recipes.recipe import Recipe
 
 TEXT = """\
 look: Saffron

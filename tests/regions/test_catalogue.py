@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from pydantic import ValidationError
 
+from finishing.documents.models import words_of
 from finishing.documents.tree import parse_tree
 from finishing.engine.ends import LinearSink, LinearSource
 from finishing.engine.execution import execute
@@ -339,7 +340,7 @@ def test_schema_names_every_region_and_every_parameter() -> None:
 
 def test_every_file_of_regions_is_in_the_catalogue() -> None:
     folder = Path(__file__).parents[2] / "finishing" / "regions"
-    shared = {"__init__", "catalogue", "region", "reading", "rings", "edges", "places", "mask_files"}
+    shared = {"__init__", "catalogue", "region", "reading", "rings", "edges", "places", "mask_files", "meant"}
     files = {path.stem for path in folder.glob("*.py")} - shared
     assert files == {kind.__module__.rpartition(".")[2] for kind in REGIONS.values()}
 
@@ -365,3 +366,11 @@ def test_an_edge_narrower_than_float32_tells_is_a_hard_one(text: str) -> None:
     for width, height in ((37, 53), (1, 500), (100, 100)):
         weights = weights_of(region, Geometry(width, height))
         assert ((weights >= 0) & (weights <= 1)).all()
+
+
+@pytest.mark.parametrize("name", [name for name in REGIONS if name not in ("all_of", "any_of", "not")])
+def test_the_examples_that_are_told_for_parameters_are_sound_together(name: str) -> None:
+    kind = REGIONS[name]
+    told = {key: words.example for key, info in kind.model_fields.items() if (words := words_of(info))}
+    text = "{" + ", ".join(f"{key}: {example}" for key, example in told.items()) + "}"
+    assert kind.model_validate(parse_tree(text, "x").data)

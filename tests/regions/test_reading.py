@@ -85,7 +85,7 @@ radial, skin, subject
             "{ellipse: {soft: much}}",
             """look.yaml:1:25: "soft" cannot be read
     found:    much
-    expected: a number of the short side from 0 to 2
+    expected: a number in fractions of the short side from 0 to 2
     do this:  write soft: 0.05, for example""",
         ),
         (
@@ -108,6 +108,25 @@ right and top smaller than bottom
     found:    0.4
     expected: a radius larger than full_to
     do this:  make gone_at the larger one, or use not""",
+        ),
+        (
+            "{gradient: {from: [0.5, 0], to: [0.5, 0.6]}}",
+            """look.yaml:1:20: unknown key "from"
+    expected: one of full_at, gone_at
+    do this:  did you mean "full_at"?
+look.yaml:1:36: unknown key "to"
+    expected: one of full_at, gone_at
+    do this:  did you mean "gone_at"?""",
+        ),
+        (
+            "{gradient: {full_at: top}}",
+            """look.yaml:1:19: "gone_at" is missing in "gradient"
+    expected: a point [x, y] in fractions of the frame's width and height
+    do this:  add gone_at: [0.5, 0.6]
+look.yaml:1:29: "full_at" cannot be read
+    found:    top
+    expected: a point [x, y] in fractions of the frame's width and height
+    do this:  write full_at: [0.5, 0.2], for example""",
         ),
         (
             "{lightness: {at_least: 0.5, at_most: 0.4}}",
@@ -151,11 +170,112 @@ right and top smaller than bottom
     do this:  write any_of: [{ellipse: [0.3, 0.4, 0.1, 0.2]}, {hue: {keep: 75, width: 40}}], for example""",
         ),
         (
+            "{ellipse: [750, 500, 200, 300]}",
+            """look.yaml:1:18: "ellipse" cannot be read
+    found:    [750, 500, 200, 300]
+    expected: subject, or [centre across, centre down, radius across, radius down] in fractions of width and height
+    do this:  750 looks like pixels: divide each number by the side of the frame that it is a fraction of""",
+        ),
+        (
+            "{box: [20, 10, 60, 90]}",
+            """look.yaml:1:14: "box" is written as percentages; here they are fractions
+    found:    [20, 10, 60, 90]
+    expected: [left, top, right, bottom] in fractions of the frame's width and height, 0 to 1, left smaller than \
+right and top smaller than bottom
+    do this:  write box: [0.2, 0.1, 0.6, 0.9]""",
+        ),
+        (
+            "{ellipse: [0.5; 0.4; 0.2; 0.3]}",
+            """look.yaml:1:18: "ellipse" is written with a semicolon in place of the comma
+    found:    [0.5; 0.4; 0.2; 0.3]
+    expected: subject, or [centre across, centre down, radius across, radius down] in fractions of width and height
+    do this:  write ellipse: [0.5, 0.4, 0.2, 0.3]""",
+        ),
+        (
+            "[]",
+            """look.yaml:1:8: this does not say where
+    found:    nothing
+    expected: a region, or several: {ellipse: subject}
+    do this:  write where: {near: subject}, for example""",
+        ),
+        (
+            "[0.2, 0.1, 0.8, 0.9]",
+            """look.yaml:1:8: this does not say where
+    found:    [0.2, 0.1, 0.8, 0.9]
+    expected: a region, or several: {ellipse: subject}
+    do this:  write where: {near: subject}, for example""",
+        ),
+        (
+            "[skin, {near: subject}]",
+            """look.yaml:1:8: this list of regions does not say how they go together
+    found:    a list
+    expected: any_of or all_of before a list
+    do this:  write where: {any_of: [skin, {near: subject}]} for what lies in one or another of them, or where: \
+{all_of: [skin, {near: subject}]} for what lies in every one""",
+        ),
+        (
+            "{not: [skin, subject]}",
+            """look.yaml:1:14: this list of regions does not say how they go together
+    found:    [skin, subject]
+    expected: any_of or all_of before a list
+    do this:  write not: {any_of: [skin, subject]} for what lies in one or another of them, or not: \
+{all_of: [skin, subject]} for what lies in every one""",
+        ),
+        (
+            "not skin",
+            """look.yaml:1:8: "not skin" is written with a colon, in braces
+    expected: a region, or {not: …} with a region in it
+    do this:  write {not: skin}""",
+        ),
+        (
+            "{all_of: [everything but Skin, {near: subject}]}",
+            """look.yaml:1:18: "everything but Skin" is written with a colon, in braces
+    expected: a region, or {not: …} with a region in it
+    do this:  write {not: skin}""",
+        ),
+        (
+            "{not skin}",
+            """look.yaml:1:9: "not skin" is written with a colon
+    expected: a region, or {not: …} with a region in it
+    do this:  write not: skin""",
+        ),
+        (
+            "not near",
+            """look.yaml:1:8: "not near" is written with a colon, in braces
+    expected: a region, or {not: …} with a region in it
+    do this:  write {not: {near: {point: subject, radius: [0.25, 0.4], soft: 0.2}}}, for example""",
+        ),
+        (
+            "{ellipse: subject, soft: 0.3}",
+            """look.yaml:1:27: "soft" belongs in the braces of "ellipse"
+    do this:  write {ellipse: {centre: subject, soft: 0.3}}""",
+        ),
+        (
+            "{near: subject, ellipse: subject, radii: [0.1, 0.2]}",
+            """look.yaml:1:42: "radii" belongs in the braces of "ellipse"
+    do this:  write ellipse: {centre: subject, radii: [0.1, 0.2]}""",
+        ),
+        (
             "[skin]",
             """look.yaml:1:8: this does not say where
     found:    [skin]
     expected: a region, or several: {ellipse: subject}
-    do this:  write where: {near: subject}, for example""",
+    do this:  take the brackets around the region away""",
+        ),
+        (
+            "{skin: yes, soft: 0.5}",
+            """look.yaml:1:20: "soft" belongs in the braces of "skin"
+    do this:  write {skin: {soft: 0.5}}""",
+        ),
+        (
+            "{ellipse: [0.5, 0.4, 0.2, 0.3], soft: $edge}",
+            """look.yaml:1:40: "soft" belongs in the braces of "ellipse"
+    do this:  write {ellipse: {centre: [0.5, 0.4], radii: [0.2, 0.3], soft: $edge}}""",
+        ),
+        (
+            "{ellipse: subject, near: subject, soft: 0.1}",
+            """look.yaml:1:42: "soft" belongs in the braces of one of the regions beside it
+    do this:  write ellipse: {centre: subject, soft: 0.1}, for example""",
         ),
         (
             "{mask: ../coat.png}",
@@ -175,6 +295,13 @@ def test_faults_are_told_with_their_place(text: str, message: str) -> None:
     with pytest.raises((Problem, ProblemSet)) as caught:
         read(text)
     assert str(caught.value) == message
+
+
+def test_a_parameter_beside_a_region_with_settings_is_told_without_their_values() -> None:
+    tree = parse_tree("where: {box: [0.1, $top, 0.9, 0.8], soft: 0.1}", "look.yaml")
+    with pytest.raises(ProblemSet) as caught:
+        read_region(tree, ("where",), {"box": ["0.1", "0.2", "0.9", "0.8"], "soft": "0.1"})
+    assert [problem.remedy for problem in caught.value.problems] == ["write box: {…, soft: 0.1}"]
 
 
 def test_all_faults_are_told_at_once() -> None:

@@ -31,9 +31,9 @@ from finishing.batch.memory.owners import anothers_problem, number_of, take_note
 from finishing.batch.opening.framing import framing_of
 from finishing.batch.work.assignment import FrameWork, SessionWork
 from finishing.batch.work.blends import Origin, origin_of
+from finishing.documents.flow import flow
 from finishing.errors import DiskFull, Problem, fault_of_the_program
 from finishing.part_files import clear_left
-from finishing.recipes.recipe import flow
 from finishing.sessions.folder import FramePath
 from finishing.sessions.session import Session
 

@@ -30,13 +30,13 @@ from finishing.batch.memory.inspection_words import (
 )  # fmt: skip
 from finishing.batch.memory.known_outputs import Known, find_known, hash_or_none, is_file, session_folders
 from finishing.batch.memory.ledger import FILE_NAME, hash_file
+from finishing.documents.flow import flow
 from finishing.errors import Problem
 from finishing.photographs.containers import Container, FileWindow, scan, unreadable
 from finishing.photographs.finished import FinishedRecord, read_finished
 from finishing.photographs.headers import Header, read_header
 from finishing.photographs.metadata import FrameMetadata
 from finishing.photographs.xmp import StatedRights
-from finishing.recipes.recipe import flow
 from finishing.sessions.deliverables import Deliverable, PrintSize
 
 _FORMATS = {"jpeg": "JPEG", "png": "PNG", "tiff": "TIFF", "webp": "WebP", "avif": "AVIF", "heif": "HEIC", "raw": "raw"}

@@ -8,13 +8,13 @@ from typing import Any
 
 from finishing import units
 from finishing.documents.fields import parse_number
+from finishing.documents.flow import flow
 from finishing.documents.tree import parse_tree
 from finishing.errors import Problem, ProblemSet
 from finishing.evenness.correction import Correction
 from finishing.evenness.white_words import white_words
 from finishing.photographs.finished import FinishedRecord
 from finishing.photographs.metadata import FrameMetadata
-from finishing.recipes.recipe import flow
 
 #: In what state a frame is that something was made from.
 THERE, CHANGED, GONE, NOT_FOUND = "there, unchanged", "changed", "gone", "not found"

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable, Sequence
 
+from finishing.documents.flow import flow
 from finishing.recipes.check import CheckResult, limit_words
-from finishing.recipes.recipe import Recipe, brief, flow
+from finishing.recipes.recipe import Recipe, brief
 from finishing.regions.combined import written
 from finishing.sheets.fitting import NO_BREAK_SPACE
 

@@ -10,12 +10,13 @@ from typing import Any
 from finishing import units
 from finishing.batch.paper.varying_regions import WHERE, Reached, reach
 from finishing.documents.fields import parse_number
+from finishing.documents.flow import flow
 from finishing.documents.names import unknown_name
 from finishing.documents.reading import validate
 from finishing.documents.tree import Tree, parse_tree
 from finishing.errors import Problem, ProblemSet, problems_of
 from finishing.operation import ParameterFacts, parameters_of
-from finishing.recipes.recipe import Recipe, Step, flow
+from finishing.recipes.recipe import Recipe, Step
 
 LEAST_BANDS, MOST_BANDS = 2, 24
 MOST_IN_GRID = 12

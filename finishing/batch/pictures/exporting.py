@@ -13,9 +13,10 @@ from finishing.batch.delivery.records import SOFTWARE
 from finishing.batch.pictures.table_chain import Floats, exact_chain, left_out, nodes_of
 from finishing.colour import transfer
 from finishing.colour.difference import ciede2000, linear_to_lab
+from finishing.documents.flow import flow
 from finishing.errors import Problem
 from finishing.photographs.writing import write_bytes
-from finishing.recipes.recipe import Recipe, Step, flow
+from finishing.recipes.recipe import Recipe, Step
 from finishing.tables.nodes import ExponentNode, MatrixNode, Node, Process, RangeNode, Table1D, Table3D
 from finishing.tables.reading import read_process
 from finishing.tables.writing import write_process

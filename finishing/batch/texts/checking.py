@@ -64,10 +64,10 @@ Checked = tuple[list[Problem], list[Problem], dict[str, Problem]]
 
 def _recipe(path: Path) -> Checked:
     from finishing.batch.work.looks import vocabulary
-    from finishing.recipes.reading import read_recipe
+    from finishing.recipes.reading import idle_settings, read_recipe
 
     read_recipe(path, vocabulary())
-    return [], [], {}
+    return [], idle_settings(path, vocabulary()), {}
 
 
 def _session(path: Path) -> Checked:

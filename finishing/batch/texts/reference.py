@@ -5,10 +5,10 @@ import textwrap
 from collections.abc import Iterator
 from typing import Any
 
+from finishing.documents.flow import flow
 from finishing.documents.names import unknown_name
 from finishing.operation import ParameterFacts, parameters_of
 from finishing.operations.catalogue import OPERATIONS
-from finishing.recipes.recipe import flow
 from finishing.regions.catalogue import REGIONS, stands_alone
 
 

@@ -15,7 +15,11 @@ from finishing.sessions.session import LookForFrames, Session
 
 def vocabulary() -> Vocabulary:
     """All that a recipe can be written with."""
-    return Vocabulary(OPERATIONS, read_region, lambda name, folder: find_recipe(name, folder, inside=folder))
+
+    def find(name: str, asking: Path) -> Path:
+        return find_recipe(name, asking.parent, inside=asking.parent, asking=asking)
+
+    return Vocabulary(OPERATIONS, read_region, find)
 
 
 def read_look(
