@@ -164,5 +164,5 @@ def test_a_length_is_told_as_a_part_of_the_short_side(tmp_path: Path) -> None:
         lambda more: read_look(str(tmp_path / "soft.yaml"), overrides=more), ["exposure.where.soft=0..0.6"], [3]
     )
     assert _note(made.axes[0], 0, of=1) == (
-        "exposure.where.ellipse.soft from 0 to 0.6 of the short side · the recipe has 0.05"
+        "exposure.where.ellipse.soft from 0 to 0.6 of the short side · the recipe has 0.2"
     )
