@@ -36,10 +36,13 @@ def check(paths: tuple[Path, ...], as_json: bool) -> None:
     if as_json:
         print_json([one.as_json() for one in checked])
     else:
+        told: set[str] = set()  # of a session and its plan alike
         for one in checked:
             tell(one.problems)
-            for warning in one.warnings:
-                click.echo(f"to look at: {warning}", err=True)
+            for warning in dict.fromkeys(map(str, one.warnings)):
+                if warning not in told:
+                    click.echo(f"to look at: {warning}", err=True)
+                told.add(warning)
             if one.problems:
                 continue
             tell_failed(one.failing)

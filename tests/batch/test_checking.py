@@ -4,12 +4,14 @@ import shutil
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from PIL import Image
 
 from finishing.batch.delivery.run import run
 from finishing.batch.delivery.unavailable import refuse_unavailable
 from finishing.batch.texts.checking import check_file
 from finishing.batch.work.assignment import assign
+from finishing.cli.main import main
 from finishing.errors import Problem, ProblemSet, problems_of
 
 
@@ -207,6 +209,9 @@ def test_what_is_doubtful_in_a_plan_is_told_of_its_session_too(session: Path) ->
     checked = check_file(session)
     assert [str(one) for one in checked.warnings] == [str(one) for one in alone]
     assert (checked.problems, checked.failing) == ([], {})
+    both = CliRunner().invoke(main, ["check", str(session), str(plan)])
+    assert both.exit_code == 0
+    assert both.stderr.count("to look at:") == len(alone)  # each once
 
 
 def test_a_pick_that_the_session_does_not_give_is_something_to_look_at(session: Path) -> None:
