@@ -4,7 +4,7 @@ import re
 from collections.abc import Sequence
 from itertools import pairwise
 
-from finishing.documents.fields import parse_number
+from finishing.documents.fields import is_number, parse_number
 from finishing.documents.flow import flow
 from finishing.units import format_number
 
@@ -32,7 +32,7 @@ def remedy_for_points(value: object, low: float, high: float) -> str | None:
 
 def _in_pairs(value: Sequence[object]) -> str | None:
     """Brackets that are missing around each point: [0, 0.1, 1, 0.9]."""
-    if len(value) % 2 or len(value) < 4 or not all(map(_is_number, value)):
+    if len(value) % 2 or len(value) < 4 or not all(map(is_number, value)):
         return None
     pairs = [[value[i], value[i + 1]] for i in range(0, len(value), 2)]
     return f"put brackets around each point: {flow(pairs)}"
@@ -48,7 +48,7 @@ def _point_at_fault(index: int, item: object, low: float, high: float) -> str | 
     if len(parts) != 2:
         return f"{which}, {flow(item)}, has {len(parts)} number{'s' * (len(parts) != 1)}: write two, [from, to]"
     for part in parts:
-        if not _is_number(part):
+        if not is_number(part):
             return f"{part} in {which} is no number: write one from {_span(low, high)}"
         if not low <= parse_number(part) <= high:
             side = f"above {format_number(high, 4)}" if parse_number(part) > high else f"below {format_number(low, 4)}"
@@ -72,11 +72,3 @@ def _out_of_order(points: Sequence[tuple[float, float]], as_written: Sequence[ob
 
 def _span(low: float, high: float) -> str:
     return f"{format_number(low, 4)} to {format_number(high, 4)}"
-
-
-def _is_number(value: object) -> bool:
-    try:
-        parse_number(value)
-    except ValueError:
-        return False
-    return True

@@ -82,6 +82,15 @@ def parse_number(value: object) -> float:
     return number
 
 
+def is_number(value: object) -> bool:
+    """Whether `parse_number` reads it."""
+    try:
+        parse_number(value)
+    except ValueError:
+        return False
+    return True
+
+
 def _counting(unit: str) -> str:
     """What a number counts, behind it: of stops, in fractions of the short side."""
     if not unit:

@@ -5,7 +5,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from finishing.documents.fields import Words, parse_number
+from finishing.documents.fields import Words, is_number, parse_number
 from finishing.documents.flow import flow
 from finishing.documents.meant import as_meant, in_pixels, of_hundred, reads
 from finishing.documents.models import Found, field_of, found_at, keys_of, model_in, required_keys, taken_keys, words_of
@@ -150,7 +150,7 @@ def _setting_at_fault(
     if isinstance(written, list) and isinstance(filled, list | tuple) and len(written) == len(filled):
         for index, (part, value) in enumerate(zip(written, filled, strict=True)):
             found = _setting_at_fault(part, value, (*path, index), each)
-            if found is not None and (not _is_number(found[1]) or (each is not None and _outside([found[1]], each))):
+            if found is not None and (not is_number(found[1]) or (each is not None and _outside([found[1]], each))):
                 return found
     return None
 
@@ -163,7 +163,7 @@ def _span(each: tuple[float, float]) -> str:
 def _outside(value: object, each: tuple[float, float]) -> str:
     """Which numbers of a list are above or below what each of them may be; empty where none is."""
     low, high = each
-    items = [str(one) for one in value if _is_number(one)] if isinstance(value, list | tuple) else []
+    items = [str(one) for one in value if is_number(one)] if isinstance(value, list | tuple) else []
     above = [one for one in items if parse_number(one) > high]
     below = [one for one in items if parse_number(one) < low]
     told = [(above, "above", high), (below, "below", low)]
@@ -171,14 +171,6 @@ def _outside(value: object, each: tuple[float, float]) -> str:
         f"{' and '.join(found)} {'is' if len(found) == 1 else 'are'} {side} {format_number(limit, 4)}"
         for found, side, limit in told if found
     )  # fmt: skip
-
-
-def _is_number(value: object) -> bool:
-    try:
-        parse_number(value)
-    except ValueError:
-        return False
-    return True
 
 
 def _key_meant(at: Found, tree: Tree) -> str | None:
@@ -308,7 +300,7 @@ def _choice(name: str, value: object, words: Words) -> str:
 def _beyond(name: str, value: object, words: Words) -> str:
     """What to do about a number above or below what it may be; empty where it is neither. From 10 to 100 it may be a
     percentage of what goes to a few times the whole."""
-    if words.low is None or words.high is None or not _is_number(value):
+    if words.low is None or words.high is None or not is_number(value):
         return ""
     outside = _outside([value], (words.low, words.high))
     if not outside:
